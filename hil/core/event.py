@@ -1,0 +1,233 @@
+"""Journal events: everything a run knows, one line each.
+
+Every report is made from these lines and from nothing else, so a run that was killed half-way
+still reports what it judged.  One event is one JSON object with `at` (nanoseconds since the run
+began, a whole number) and `event` (its kind); the other keys are the fields of its class below.
+Values are text, in the signal's own unit; raw bytes are lower-case hex.
+
+Nothing in a journal names the machine, the process or the wall clock, so that two virtual runs
+of the same plans are byte for byte the same.  Who ran it, where and when is in `about.json`
+beside it.
+"""
+
+import json
+from collections.abc import Iterator
+from dataclasses import dataclass, fields
+from typing import Any, ClassVar
+
+from hil.core.instant import Instant
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Event:
+    """What all events share."""
+
+    kind: ClassVar[str] = ""
+    at: Instant
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RunStarted(Event):
+    """The first line.  `cases` lists every selected case as (plan file, title), in order."""
+
+    kind: ClassVar[str] = "run-started"
+    tool: str
+    bench: str
+    bench_file: str
+    bench_digest: str
+    virtual: bool
+    stamps: str
+    plans: tuple[tuple[str, str, str], ...]
+    cases: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Datagram(Event):
+    """One datagram: `way` is out or in, `node` whom it concerns, `hex` all of its bytes."""
+
+    kind: ClassVar[str] = "datagram"
+    way: str
+    node: str
+    hex: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CaseStarted(Event):
+    """A case begins; `attempt` counts from 1, `index` from 0 in the list of RunStarted."""
+
+    kind: ClassVar[str] = "case-started"
+    index: int
+    plan: str
+    case: str
+    attempt: int
+    place: str
+    requirements: tuple[str, ...]
+    tags: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StepStarted(Event):
+    """A step begins; `step` counts from 1, 0 is the precondition."""
+
+    kind: ClassVar[str] = "step-started"
+    index: int
+    step: int
+    place: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CommandLogged(Event):
+    """A command and what became of it: `state` is sent, accepted, refused or lost."""
+
+    kind: ClassVar[str] = "command"
+    token: int
+    signal: str
+    value: str
+    purpose: str
+    state: str
+    detail: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CheckDecided(Event):
+    """One signal against one expectation.
+
+    `elapsed` is the time from the stimulus to what decided the check; `change` the interval in
+    which the deciding change lies, both ends counted from the stimulus; `margin` a fraction of
+    the window or None; `gap` the longest time without a look at the signal; `seen` how many
+    samples counted; `last` the bytes of the last datagram that carried the signal.
+    """
+
+    kind: ClassVar[str] = "check"
+    index: int
+    step: int
+    signal: str
+    node: str
+    wanted: str
+    when: str
+    outcome: str
+    got: str
+    elapsed: int | None
+    change: tuple[int, int] | None
+    margin: float | None
+    gap: int | None
+    seen: int
+    text: str
+    place: str
+    last: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CaseEnded(Event):
+    """A case is over; `reasons` are whole sentences for people, most important first."""
+
+    kind: ClassVar[str] = "case-ended"
+    index: int
+    plan: str
+    case: str
+    outcome: str
+    attempt: int
+    took: int
+    reasons: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NodeNoted(Event):
+    """Something odd about a node's traffic or identity."""
+
+    kind: ClassVar[str] = "node-note"
+    node: str
+    trouble: str
+    text: str
+    hex: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HostNoted(Event):
+    """Something wrong on the bench's own side."""
+
+    kind: ClassVar[str] = "host-note"
+    trouble: str
+    amount: int
+    text: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ActuatorSafe(Event):
+    """An actuator was driven to its safe value; `confirmed` says whether that was seen."""
+
+    kind: ClassVar[str] = "actuator-safe"
+    signal: str
+    value: str
+    confirmed: bool
+    text: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RunEnded(Event):
+    """The last line.  `aborted` is the reason, or empty; `safe` whether every actuator is."""
+
+    kind: ClassVar[str] = "run-ended"
+    outcome: str
+    counts: dict[str, int]
+    aborted: str
+    safe: bool
+
+
+KINDS: dict[str, type[Event]] = {
+    cls.kind: cls
+    for cls in (
+        RunStarted,
+        Datagram,
+        CaseStarted,
+        StepStarted,
+        CommandLogged,
+        CheckDecided,
+        CaseEnded,
+        NodeNoted,
+        HostNoted,
+        ActuatorSafe,
+        RunEnded,
+    )
+}
+
+_NAMES = {cls: tuple(f.name for f in fields(cls) if f.name != "at") for cls in KINDS.values()}
+_dump = json.JSONEncoder(ensure_ascii=False, separators=(",", ":"), allow_nan=False).encode
+
+
+def render(event: Event) -> str:
+    """Render an event as one line of JSON, without the line end."""
+    if type(event) is Datagram:  # the one that comes thousands of times a second
+        return (
+            f'{{"at":{event.at},"event":"datagram","way":"{event.way}",'
+            f'"node":"{event.node}","hex":"{event.hex}"}}'
+        )
+    shown: dict[str, object] = {"at": event.at, "event": event.kind}
+    for name in _NAMES[type(event)]:
+        shown[name] = getattr(event, name)
+    return _dump(shown)
+
+
+def read(line: str) -> Event | None:
+    """Read one journal line back; None for a line that was cut short or is of no known kind."""
+    try:
+        shown = json.loads(line)
+        cls = KINDS[shown.pop("event")]
+        known = {name: _frozen(value) for name, value in shown.items() if name in _NAMES[cls]}
+        return cls(at=Instant(int(shown["at"])), **known)
+    except (ValueError, KeyError, TypeError, AttributeError):
+        return None
+
+
+def read_all(lines: "Iterator[str] | list[str]") -> Iterator[Event]:
+    """Read every line that can be read."""
+    for line in lines:
+        event = read(line)
+        if event is not None:
+            yield event
+
+
+def _frozen(value: Any) -> Any:
+    if isinstance(value, list):
+        return tuple(_frozen(part) for part in value)
+    return value

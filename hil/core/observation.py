@@ -1,0 +1,121 @@
+"""What the engine is told, and what it asks for.
+
+The engine never sees bytes.  A link (hil.wire) turns its commands into datagrams and datagrams
+into the observations below; the bench adds what it knows about itself.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from enum import Enum
+
+from hil.core.instant import Duration, Instant
+from hil.core.signal import Sample, Value
+
+
+class Purpose(Enum):
+    """Why a command is sent."""
+
+    STIMULUS = "stimulus"
+    RESTORE = "restore"
+    SAFE = "safe"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Command:
+    """Drive `signal` to `value`; `token` is unique within the run and comes back in answers."""
+
+    token: int
+    signal: str
+    value: Value
+    purpose: Purpose
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CommandSent:
+    """The command left the bench at `at`; `raw` is what went out."""
+
+    token: int
+    at: Instant
+    raw: bytes = b""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CommandAnswered:
+    """The node answered: `accepted`, or refused with `detail` in its own words."""
+
+    token: int
+    at: Instant
+    accepted: bool
+    detail: str = ""
+    raw: bytes = b""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CommandLost:
+    """No answer came by the node's answer time, or none can come; `detail` says why."""
+
+    token: int
+    at: Instant
+    detail: str
+
+
+class NodeTrouble(Enum):
+    """What can be odd about a node's traffic."""
+
+    GARBLED = "garbled"
+    STRAY = "stray"
+    DUPLICATE = "duplicate"
+    UNREACHABLE = "port closed"
+    REBOOT = "reboot"
+    FOREIGN = "answer from another address"
+    IDENTITY = "identity"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NodeNote:
+    """Something odd about a node: what, when, in words, with the bytes where there are any."""
+
+    node: str
+    trouble: NodeTrouble
+    at: Instant
+    text: str
+    raw: bytes = b""
+
+
+class HostTrouble(Enum):
+    """What can be wrong with the bench computer itself."""
+
+    LATE = "host late"
+    DROPPED = "host dropped"
+    CLOCK = "wall clock stepped"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HostNote:
+    """Something wrong on the bench's own side: how long it was late, how many it dropped."""
+
+    trouble: HostTrouble
+    at: Instant
+    amount: int
+    text: str
+    since: Instant = Instant(0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Abort:
+    """Somebody wants the run to end now; every actuator is still driven safe."""
+
+    reason: str
+    at: Instant
+    patience: Duration
+
+
+@dataclass(frozen=True, slots=True)
+class Samples:
+    """All samples of one datagram, in the order of its layout."""
+
+    node: str
+    samples: Sequence[Sample]
+
+
+Observation = Samples | CommandSent | CommandAnswered | CommandLost | NodeNote | HostNote | Abort
