@@ -97,7 +97,7 @@ class Sample:
     `at` is the arrival's own instant; the quantity had this value at some moment between `since`
     and `at` (they are equal where the node reports every change by itself).  `note` says why a
     sample is invalid, or what is odd about it.  Treat it as frozen; it is not declared so
-    because making one must be cheap.
+    because making one must be cheap.  `raw` is the datagram it came in.
     """
 
     signal: str
@@ -106,6 +106,7 @@ class Sample:
     since: Instant
     at: Instant
     note: str = ""
+    raw: bytes = b""
 
 
 def show_number(value: Decimal) -> str:

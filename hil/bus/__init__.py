@@ -1,0 +1,1 @@
+"""The shared segment: its timing budget, and a medium that behaves like one."""

@@ -1,0 +1,188 @@
+"""One attempt at a case: precondition, steps, restore.
+
+    PRECONDITION   must be so, or become so; otherwise the case is inconclusive
+    STEPS          in order; after one that did not pass the rest are not run
+    RESTORE        everything driven goes back to its resting value, unless the case says no
+    OVER           `outcome` and `reasons`
+
+A node that rebooted without being told to fails the case, even if all values were right.
+"""
+
+from hil.core.event import CaseEnded, CaseStarted
+from hil.core.instant import ZERO, Instant, since
+from hil.core.observation import NodeNote, NodeTrouble, Observation, Purpose
+from hil.core.placing import Placing
+from hil.core.plan import Case, Step
+from hil.core.scene import Scene
+from hil.core.signal import Value
+from hil.core.step import StepRun
+from hil.core.verdict import Outcome, worst
+
+
+class CaseRun:
+    """The machine of one attempt at a case."""
+
+    def __init__(self, scene: Scene, case: Case, index: int, attempt: int, start: Instant) -> None:
+        self._scene = scene
+        self.case = case
+        self.index = index
+        self.attempt = attempt
+        self._start = start
+        self._ended = start
+        self._outcomes: list[Outcome] = []
+        self._reasons: list[str] = []
+        self._steps = _stages(case)
+        self._next = 0
+        self._step: StepRun | None = None
+        self._restore: Placing | None = None
+        self._touched: dict[str, Value] = {}
+        self.done = False
+        scene.events.append(
+            CaseStarted(
+                at=scene.since_origin(start),
+                index=index,
+                plan=case.plan,
+                case=case.title,
+                attempt=attempt,
+                place=str(case.mark),
+                requirements=case.requirements,
+                tags=case.tags,
+            )
+        )
+        self._advance(start)
+
+    @property
+    def outcome(self) -> Outcome:
+        return worst(self._outcomes)
+
+    # --- the machine ---------------------------------------------------------------------------
+
+    def receive(self, seen: Observation, now: Instant) -> None:
+        """Pass it to the stage that is on; notice unplanned reboots in all of them."""
+        if isinstance(seen, NodeNote) and seen.trouble is NodeTrouble.REBOOT:
+            self._note_reboot(seen)
+        stage = self._stage
+        if stage is not None:
+            stage.receive(seen, now)
+        self._advance(now)
+
+    def tick(self, now: Instant) -> None:
+        """Let time reach `now`."""
+        stage = self._stage
+        if stage is not None:
+            stage.tick(now)
+        self._advance(now)
+
+    def next_wakeup(self) -> Instant | None:
+        """Return when the stage that is on wants to be woken."""
+        stage = self._stage
+        return None if stage is None else stage.next_wakeup()
+
+    def take_sends(self) -> tuple[()]:
+        """Return nothing: commands leave through the scene's driving."""
+        return ()
+
+    def break_off(self, reason: str, now: Instant) -> None:
+        """End at once, as an error, without restoring: the whole rack is about to be made safe."""
+        self._outcomes.append(Outcome.ERROR)
+        self._reasons.insert(0, reason)
+        self._end(now)
+
+    # --- stages --------------------------------------------------------------------------------
+
+    @property
+    def _stage(self) -> StepRun | Placing | None:
+        return self._step if self._step is not None else self._restore
+
+    def _advance(self, now: Instant) -> None:
+        while not self.done:
+            if self._step is not None:
+                if not self._step.done:
+                    return
+                self._collect(self._step)
+            elif self._restore is not None:
+                if self._restore.done:
+                    self._finish_restore(self._restore, now)
+                return
+            else:
+                self._begin_next(now)
+
+    def _begin_next(self, now: Instant) -> None:
+        if self._next < len(self._steps) and not self._stopped:
+            number, step = self._steps[self._next]
+            self._next += 1
+            self._touched.update((s.signal, s.value) for s in step.stimuli)
+            self._step = StepRun(self._scene, self.case, self.index, step, number, now)
+        elif self.case.restore and self._touched:
+            self._restore = Placing(self._scene, self._rest_values(), Purpose.RESTORE, now)
+        else:
+            self._end(now)
+
+    @property
+    def _stopped(self) -> bool:
+        return any(outcome is not Outcome.PASS for outcome in self._outcomes)
+
+    def _collect(self, step: StepRun) -> None:
+        self._outcomes += step.outcomes
+        self._reasons += step.reasons
+        self._step = None
+        left = len(self._steps) - self._next
+        if self._stopped and left:
+            numbers = [number for number, _ in self._steps[self._next :]]
+            which = (
+                f"step {numbers[0]} was"
+                if left == 1
+                else (f"steps {numbers[0]} to {numbers[-1]} were")
+            )
+            self._reasons.append(f"{which} not run")
+
+    def _rest_values(self) -> list[tuple[str, Value]]:
+        values = []
+        for path in self._touched:
+            drive = self._scene.signals[path].drive
+            assert drive is not None
+            values.append((path, drive.rest))
+        return values
+
+    def _finish_restore(self, restore: Placing, now: Instant) -> None:
+        for target in restore.targets:
+            if target.failed:
+                self._outcomes.append(Outcome.INCONCLUSIVE)
+                self._reasons.append(
+                    f"{self.case.title}: {target.signal.path} was not put back: {target.failed}"
+                )
+        self._end(now)
+
+    def _note_reboot(self, note: NodeNote) -> None:
+        if note.node in self.case.reboots:
+            return
+        self._outcomes.append(Outcome.FAIL)
+        self._reasons.insert(0, f"{self.case.title}: {note.node} rebooted: {note.text}")
+
+    def _end(self, now: Instant) -> None:
+        self.done = True
+        self._step = self._restore = None
+        self._ended = now
+        if not self._outcomes:
+            self._outcomes.append(Outcome.PASS)
+
+    def ended_event(self, outcome: Outcome) -> CaseEnded:
+        """Return the closing line of this attempt; `outcome` may say `unstable` for a pass."""
+        return CaseEnded(
+            at=self._scene.since_origin(self._ended),
+            index=self.index,
+            plan=self.case.plan,
+            case=self.case.title,
+            outcome=outcome.word,
+            attempt=self.attempt,
+            took=since(self._start, self._ended),
+            reasons=tuple(self._reasons),
+        )
+
+
+def _stages(case: Case) -> list[tuple[int, Step]]:
+    stages = list(enumerate(case.steps, start=1))
+    if case.precondition:
+        before = Step(stimuli=(), expectations=case.precondition, wait=ZERO, mark=case.mark)
+        stages.insert(0, (0, before))
+    return stages

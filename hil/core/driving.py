@@ -1,0 +1,130 @@
+"""Commands on their way: numbered, held to their limits, followed until they are answered.
+
+Range and rate are enforced here, once more, whatever the reader has already checked: a command
+outside its range is never queued.  A command may differ from the one before it to the same
+signal by at most rate × the time since then; a step waits until that is so.  Safe commands go
+out at once: to be safe beats the rate limit.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+from enum import Enum
+
+from hil.core.event import CommandLogged, Event
+from hil.core.instant import SECOND, Instant
+from hil.core.observation import Command, CommandAnswered, CommandLost, CommandSent, Purpose
+from hil.core.signal import Signal, Value, show_value
+
+
+class Progress(Enum):
+    """How far a command has come."""
+
+    QUEUED = "queued"
+    SENT = "sent"
+    ACCEPTED = "accepted"
+    REFUSED = "refused"
+    LOST = "lost"
+
+
+@dataclass(slots=True)
+class Trip:
+    """One command and what became of it; `sent` and `ended` are instants."""
+
+    command: Command
+    progress: Progress = Progress.QUEUED
+    sent: Instant | None = None
+    ended: Instant | None = None
+    detail: str = ""
+
+    @property
+    def over(self) -> bool:
+        return self.ended is not None
+
+
+class Driving:
+    """All commands of a run."""
+
+    def __init__(self, signals: Mapping[str, Signal], origin: Instant) -> None:
+        self._signals = signals
+        self._origin = origin
+        self._open: dict[int, Trip] = {}
+        self._queue: list[Command] = []
+        self._events: list[Event] = []
+        self._last: dict[str, tuple[Value, Instant]] = {}
+        self._token = 0
+
+    def ready_at(self, signal: str, value: Value) -> Instant:
+        """Return the earliest instant at which the rate limit allows this command."""
+        drive = self._signals[signal].drive
+        last = self._last.get(signal)
+        if drive is None or drive.rate is None or last is None:
+            return Instant(0)
+        before, at = last
+        if isinstance(before, str) or isinstance(value, str):
+            return Instant(0)
+        return Instant(at + int(abs(value - before) / drive.rate * SECOND))
+
+    def send(self, signal: str, value: Value, purpose: Purpose) -> Trip:
+        """Queue a command; one outside the signal's range is refused on the spot, never sent."""
+        self._token += 1
+        trip = Trip(Command(token=self._token, signal=signal, value=value, purpose=purpose))
+        refusal = self._refusal(self._signals[signal], value)
+        if refusal:
+            trip.progress, trip.ended, trip.detail = Progress.REFUSED, self._origin, refusal
+            return trip
+        self._open[self._token] = trip
+        self._queue.append(trip.command)
+        return trip
+
+    def receive(self, seen: CommandSent | CommandAnswered | CommandLost) -> None:
+        """Note what became of a command."""
+        trip = self._open.get(seen.token)
+        if trip is None:
+            return
+        if isinstance(seen, CommandSent):
+            trip.progress, trip.sent = Progress.SENT, seen.at
+            self._last[trip.command.signal] = (trip.command.value, seen.at)
+        else:
+            del self._open[seen.token]
+            trip.ended, trip.detail = seen.at, seen.detail
+            if isinstance(seen, CommandLost):
+                trip.progress = Progress.LOST
+            else:
+                trip.progress = Progress.ACCEPTED if seen.accepted else Progress.REFUSED
+        self._log(trip, seen.at)
+
+    def take_sends(self) -> tuple[Command, ...]:
+        """Hand over the commands to be sent."""
+        sends, self._queue = tuple(self._queue), []
+        return sends
+
+    def take_events(self) -> list[Event]:
+        """Hand over what happened to commands."""
+        events, self._events = self._events, []
+        return events
+
+    @staticmethod
+    def _refusal(signal: Signal, value: Value) -> str:
+        if signal.drive is None:
+            return f"{signal.path} cannot be driven"
+        if isinstance(value, Decimal):
+            if signal.low is not None and value < signal.low:
+                return f"{show_value(value, signal)} is below {show_value(signal.low, signal)}"
+            if signal.high is not None and value > signal.high:
+                return f"{show_value(value, signal)} is above {show_value(signal.high, signal)}"
+        return ""
+
+    def _log(self, trip: Trip, at: Instant) -> None:
+        command = trip.command
+        self._events.append(
+            CommandLogged(
+                at=Instant(at - self._origin),
+                token=command.token,
+                signal=command.signal,
+                value=show_value(command.value, self._signals[command.signal]),
+                purpose=command.purpose.value,
+                state=trip.progress.value,
+                detail=trip.detail,
+            )
+        )

@@ -1,0 +1,282 @@
+"""The run as a machine: cases in order, every actuator safe at the end.
+
+    CASES     one CaseRun after the other; a failed one again, up to `retries` times
+    SAFE      every actuator of the rack driven to its safe value and read back
+    OVER      `outcome`, `counts`, `safe`, `aborted`
+
+A pass on a later attempt is `unstable`, and both attempts stay in the journal.  An abort, or a
+node that is not who it must be, ends the case that is on, leaves the rest not run, and goes to
+SAFE at once; a second abort shortens the wait for read-backs, never the safe commands.
+"""
+
+from collections.abc import Mapping, Sequence
+from enum import Enum, auto
+
+from hil.core.casework import CaseRun
+from hil.core.driving import Driving
+from hil.core.event import (
+    ActuatorSafe,
+    CaseEnded,
+    CaseStarted,
+    Event,
+    HostNoted,
+    NodeNoted,
+    RunEnded,
+)
+from hil.core.instant import SECOND, Duration, Instant, after
+from hil.core.observation import (
+    Abort,
+    Command,
+    CommandAnswered,
+    CommandLost,
+    CommandSent,
+    HostNote,
+    NodeNote,
+    NodeTrouble,
+    Observation,
+    Purpose,
+    Samples,
+)
+from hil.core.placing import Placing
+from hil.core.plan import Case
+from hil.core.scene import Explain, Scene, explain_nothing
+from hil.core.signal import Signal, Value, show_value
+from hil.core.verdict import Outcome, worst
+
+SAFE_LIMIT = Duration(10 * SECOND)
+"""How long the whole rack may take to become safe before the run ends without that proof."""
+
+
+class Phase(Enum):
+    """Where the run is."""
+
+    CASES = auto()
+    SAFE = auto()
+    OVER = auto()
+
+
+class Run:
+    """The machine of a whole run."""
+
+    def __init__(
+        self,
+        *,
+        signals: Mapping[str, Signal],
+        cases: Sequence[Case],
+        start: Instant,
+        retries: int = 0,
+        explain: Explain = explain_nothing,
+    ) -> None:
+        self._scene = Scene(
+            signals=signals, driving=Driving(signals, start), origin=start, explain=explain
+        )
+        self._cases = cases
+        self._retries = retries
+        self._next = 0
+        self._case: CaseRun | None = None
+        self._placing: Placing | None = None
+        self._phase = Phase.CASES
+        self.counts: dict[str, int] = {outcome.word: 0 for outcome in Outcome}
+        self.aborted = ""
+        self.safe = False
+        self._begin(start)
+
+    @property
+    def done(self) -> bool:
+        return self._phase is Phase.OVER
+
+    @property
+    def outcome(self) -> Outcome:
+        """Return the worst outcome so far; nothing run at all counts as not run."""
+        ended = [outcome for outcome in Outcome if self.counts[outcome.word]]
+        return worst(ended)
+
+    @property
+    def current(self) -> Case | None:
+        """Return the case that is on, for people who watch."""
+        return None if self._case is None else self._case.case
+
+    # --- the machine ---------------------------------------------------------------------------
+
+    def receive(self, seen: Observation, now: Instant) -> None:
+        """Take in whatever a link or the bench observed."""
+        if isinstance(seen, Samples):
+            self._pass_on(seen, now)
+            latest = self._scene.latest
+            for sample in seen.samples:
+                latest[sample.signal] = sample
+        elif isinstance(seen, CommandSent | CommandAnswered | CommandLost):
+            self._scene.driving.receive(seen)
+            self._pass_on(seen, now)
+        elif isinstance(seen, Abort):
+            self._abort(seen.reason, seen.patience, now)
+        else:
+            self._note(seen, now)
+            self._pass_on(seen, now)
+        self._advance(now)
+
+    def tick(self, now: Instant) -> None:
+        """Let time reach `now` in whatever is on."""
+        if self._case is not None:
+            self._case.tick(now)
+        elif self._placing is not None:
+            self._placing.tick(now)
+        self._advance(now)
+
+    def next_wakeup(self) -> Instant | None:
+        """Return when whatever is on wants to be woken."""
+        if self._case is not None:
+            return self._case.next_wakeup()
+        return None if self._placing is None else self._placing.next_wakeup()
+
+    def take_sends(self) -> tuple[Command, ...]:
+        """Hand over the commands that are to be sent now."""
+        return self._scene.driving.take_sends()
+
+    def take_events(self) -> list[Event]:
+        """Hand over what is to be journalled, in the order in which it happened."""
+        events = self._scene.driving.take_events() + self._scene.events
+        self._scene.events = []
+        return events
+
+    # --- cases ---------------------------------------------------------------------------------
+
+    def _pass_on(self, seen: Observation, now: Instant) -> None:
+        if self._case is not None:
+            self._case.receive(seen, now)
+        elif self._placing is not None:
+            self._placing.receive(seen, now)
+
+    def _advance(self, now: Instant) -> None:
+        while self._case is not None and self._case.done:
+            self._end_case(self._case, now)
+        if self._placing is not None and self._placing.done:
+            self._end_run(self._placing, now)
+
+    def _end_case(self, ended: CaseRun, now: Instant) -> None:
+        outcome = ended.outcome
+        if outcome is Outcome.PASS and ended.attempt > 1:
+            outcome = Outcome.UNSTABLE
+        self._scene.events.append(ended.ended_event(outcome))
+        self._case = None
+        again = outcome is Outcome.FAIL and ended.attempt <= self._retries and not self.aborted
+        if again:
+            self._start_case(ended.case, ended.index, ended.attempt + 1, now)
+            return
+        self.counts[outcome.word] += 1
+        self._begin(now)
+
+    def _begin(self, now: Instant) -> None:
+        """Start the next case that may run; after the last one make everything safe."""
+        while self._next < len(self._cases) and not self.aborted:
+            case, index = self._cases[self._next], self._next
+            self._next += 1
+            if not case.skip:
+                self._start_case(case, index, 1, now)
+                return
+            self._skip(case, index, now)
+        self._make_safe(now, SAFE_LIMIT)
+
+    def _start_case(self, case: Case, index: int, attempt: int, now: Instant) -> None:
+        self._case = CaseRun(self._scene, case, index, attempt, now)
+
+    def _skip(self, case: Case, index: int, now: Instant) -> None:
+        at = self._scene.since_origin(now)
+        self.counts[Outcome.SKIPPED.word] += 1
+        self._scene.events += [
+            CaseStarted(
+                at=at,
+                index=index,
+                plan=case.plan,
+                case=case.title,
+                attempt=1,
+                place=str(case.mark),
+                requirements=case.requirements,
+                tags=case.tags,
+            ),
+            CaseEnded(
+                at=at,
+                index=index,
+                plan=case.plan,
+                case=case.title,
+                outcome=Outcome.SKIPPED.word,
+                attempt=1,
+                took=0,
+                reasons=(case.skip,),
+            ),
+        ]
+
+    # --- trouble -------------------------------------------------------------------------------
+
+    def _note(self, seen: NodeNote | HostNote, now: Instant) -> None:
+        at = self._scene.since_origin(seen.at)
+        if isinstance(seen, HostNote):
+            self._scene.events.append(
+                HostNoted(at=at, trouble=seen.trouble.value, amount=seen.amount, text=seen.text)
+            )
+            return
+        self._scene.events.append(
+            NodeNoted(
+                at=at,
+                node=seen.node,
+                trouble=seen.trouble.value,
+                text=seen.text,
+                hex=seen.raw.hex(),
+            )
+        )
+        if seen.trouble is NodeTrouble.IDENTITY:
+            self._abort(f"{seen.node} is not the node it must be: {seen.text}", SAFE_LIMIT, now)
+
+    def _abort(self, reason: str, patience: Duration, now: Instant) -> None:
+        limit = after(now, patience)
+        if self._phase is Phase.CASES:
+            self.aborted = reason
+            if self._case is not None:
+                self._case.break_off(f"the run ended here: {reason}", now)
+                self._end_case(self._case, now)
+        elif self._placing is not None:
+            self.aborted = self.aborted or reason
+            self._placing.hurry(limit)
+
+    # --- safe ----------------------------------------------------------------------------------
+
+    def _make_safe(self, now: Instant, limit: Duration) -> None:
+        self._phase = Phase.SAFE
+        self.counts[Outcome.NOT_RUN.word] += len(self._cases) - self._next
+        self._next = len(self._cases)
+        self._placing = Placing(
+            self._scene, safe_values(self._scene.signals), Purpose.SAFE, now, after(now, limit)
+        )
+        self._advance(now)
+
+    def _end_run(self, placing: Placing, now: Instant) -> None:
+        self._phase = Phase.OVER
+        self._placing = None
+        at = self._scene.since_origin(now)
+        for target in placing.targets:
+            self._scene.events.append(
+                ActuatorSafe(
+                    at=at,
+                    signal=target.signal.path,
+                    value=show_value(target.value, target.signal),
+                    confirmed=target.done,
+                    text=target.failed,
+                )
+            )
+        self.safe = all(target.done for target in placing.targets)
+        self._scene.events.append(
+            RunEnded(
+                at=at,
+                outcome=self.outcome.word,
+                counts=dict(self.counts),
+                aborted=self.aborted,
+                safe=self.safe,
+            )
+        )
+
+
+def safe_values(signals: Mapping[str, Signal]) -> list[tuple[str, Value]]:
+    """Return every driven signal with its safe value: actuators first, then injections."""
+    driven = [signal for signal in signals.values() if signal.drive is not None]
+    driven.sort(key=lambda signal: not (signal.drive and signal.drive.actuator))
+    return [(signal.path, signal.drive.safe) for signal in driven if signal.drive is not None]

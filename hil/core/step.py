@@ -1,0 +1,267 @@
+"""One step of a case: wait, stimulate, watch until everything is decided.
+
+    WAITING     the pause, and until every rate limit allows the stimuli
+    SENDING     commands queued, until all have left; t = 0 is when the first one left
+    JUDGING     until every expectation is decided and every command answered
+    OVER        `checks` and `reasons` say how it went
+
+Whose fault?  What the node did wrong fails.  But a failed check becomes inconclusive where the
+stimulus was never confirmed, the node's port was closed, the host itself was late or dropped
+datagrams: then the bench cannot tell.  A check that passed stays passed.
+"""
+
+from dataclasses import replace
+from enum import Enum, auto
+
+from hil.core.condition import show_got
+from hil.core.driving import Progress, Trip
+from hil.core.event import CheckDecided, StepStarted
+from hil.core.expectation import Finding, Watch
+from hil.core.instant import Instant, after, earliest
+from hil.core.observation import (
+    HostNote,
+    HostTrouble,
+    NodeNote,
+    NodeTrouble,
+    Observation,
+    Purpose,
+    Samples,
+)
+from hil.core.plan import Case, Step
+from hil.core.reach import Reach
+from hil.core.scene import Scene
+from hil.core.throughout import Throughout
+from hil.core.verdict import Outcome
+from hil.core.wording import place, sentence
+
+
+class Phase(Enum):
+    """Where a step is."""
+
+    WAITING = auto()
+    SENDING = auto()
+    JUDGING = auto()
+    OVER = auto()
+
+
+class StepRun:
+    """The machine of one step; number 0 is the precondition, which trusts the value in force."""
+
+    def __init__(
+        self, scene: Scene, case: Case, index: int, step: Step, number: int, start: Instant
+    ) -> None:
+        self._scene = scene
+        self._case = case
+        self._index = index
+        self._step = step
+        self._number = number
+        self._phase = Phase.WAITING
+        self._resume = after(start, step.wait)
+        self._trips: list[Trip] = []
+        self._watches: list[Watch] = []
+        self._by_signal: dict[str, list[Watch]] = {}
+        self._excuses: list[str] = []
+        self._garbled: dict[str, list[str]] = {}
+        self._closed_ports: dict[str, str] = {}
+        self.outcomes: list[Outcome] = []
+        self.reasons: list[str] = []
+        scene.events.append(
+            StepStarted(
+                at=scene.since_origin(start), index=index, step=number, place=str(step.mark)
+            )
+        )
+        self.tick(start)
+
+    @property
+    def done(self) -> bool:
+        return self._phase is Phase.OVER
+
+    # --- the machine ---------------------------------------------------------------------------
+
+    def receive(self, seen: Observation, now: Instant) -> None:
+        """Take in a sample, the fate of a command, or something odd about node or host."""
+        if isinstance(seen, Samples):
+            for sample in seen.samples:
+                for watch in self._by_signal.get(sample.signal, ()):
+                    watch.receive(sample, now)
+        elif isinstance(seen, NodeNote):
+            self._note_node(seen)
+        elif isinstance(seen, HostNote) and seen.trouble is not HostTrouble.CLOCK:
+            self._excuses.append(seen.text)
+        self._advance(now)
+
+    def tick(self, now: Instant) -> None:
+        """Let time reach `now` in everything that waits."""
+        for watch in self._watches:
+            watch.tick(now)
+        self._advance(now)
+
+    def next_wakeup(self) -> Instant | None:
+        """Return the earliest moment at which something is due."""
+        if self._phase is Phase.WAITING:
+            return self._resume
+        if self._phase is Phase.JUDGING:
+            return earliest(*(watch.next_wakeup() for watch in self._watches))
+        return None
+
+    def take_sends(self) -> tuple[()]:
+        """Return nothing: commands leave through the scene's driving."""
+        return ()
+
+    # --- phases --------------------------------------------------------------------------------
+
+    def _advance(self, now: Instant) -> None:
+        if self._phase is Phase.WAITING and now >= self._resume:
+            self._stimulate(now)
+        if self._phase is Phase.SENDING and all(trip.sent or trip.over for trip in self._trips):
+            sent = [trip.sent for trip in self._trips if trip.sent is not None]
+            self._watch(min(sent, default=now))
+        if self._phase is Phase.JUDGING and self._decided():
+            self._conclude(now)
+
+    def _stimulate(self, now: Instant) -> None:
+        driving = self._scene.driving
+        ready = [driving.ready_at(s.signal, s.value) for s in self._step.stimuli]
+        self._resume = max(ready, default=now)
+        if self._resume > now:
+            return
+        self._trips = [
+            driving.send(s.signal, s.value, Purpose.STIMULUS) for s in self._step.stimuli
+        ]
+        self._phase = Phase.SENDING
+
+    def _watch(self, start: Instant) -> None:
+        self._phase = Phase.JUDGING
+        latest = self._scene.latest
+        for expectation in self._step.expectations:
+            for path in expectation.signals:
+                signal, before = self._scene.signals[path], latest.get(path)
+                watch: Watch
+                if expectation.timing.within is not None:
+                    trusted = self._number == 0
+                    watch = Reach(expectation, signal, start, before, trust_before=trusted)
+                else:
+                    watch = Throughout(expectation, signal, start, before)
+                self._watches.append(watch)
+                self._by_signal.setdefault(path, []).append(watch)
+
+    def _decided(self) -> bool:
+        if any(trip.progress in (Progress.LOST, Progress.REFUSED) for trip in self._trips):
+            return all(trip.over for trip in self._trips)
+        open_watches = [
+            watch
+            for watch in self._watches
+            if watch.finding is None and watch.signal.node not in self._closed_ports
+        ]
+        return not open_watches and all(trip.over for trip in self._trips)
+
+    # --- verdicts ------------------------------------------------------------------------------
+
+    def _note_node(self, note: NodeNote) -> None:
+        if note.trouble is NodeTrouble.UNREACHABLE and note.node not in self._case.reboots:
+            self._closed_ports[note.node] = note.text
+        elif note.trouble in (NodeTrouble.GARBLED, NodeTrouble.FOREIGN):
+            self._garbled.setdefault(note.node, []).append(note.text)
+
+    def _conclude(self, now: Instant) -> None:
+        self._phase = Phase.OVER
+        refused = self._judge_stimuli()
+        for watch in self._watches:
+            finding = watch.finding or _undecided(watch)
+            outcome, excuse = self._whose_fault(watch, finding, refused)
+            self._report(watch, replace(finding, outcome=outcome), excuse, now)
+        if self._trips and not self._watches and self._excuses:
+            self.reasons += self._excuses
+
+    def _judge_stimuli(self) -> str:
+        """Record lost and refused stimuli; return the refusal, for the checks that hang on it."""
+        where = place(self._case.title, self._number)
+        refused = ""
+        for trip in self._trips:
+            node = self._scene.signals[trip.command.signal].node
+            if trip.progress is Progress.LOST:
+                self._excuses.append(f"the stimulus was not confirmed: {trip.detail}")
+                self._settle(Outcome.INCONCLUSIVE, f"{where}: {self._excuses[-1]}")
+            elif trip.progress is Progress.REFUSED:
+                refused = f"{node} refused the stimulus {trip.command.signal}: {trip.detail}"
+                self._settle(Outcome.FAIL, f"{where}: {refused}")
+        return refused
+
+    def _settle(self, outcome: Outcome, reason: str) -> None:
+        self.outcomes.append(outcome)
+        self.reasons.append(reason)
+
+    def _whose_fault(self, watch: Watch, finding: Finding, refused: str) -> tuple[Outcome, str]:
+        if finding.outcome is Outcome.PASS:
+            return Outcome.PASS, ""
+        if watch.signal.node in self._closed_ports:
+            return Outcome.INCONCLUSIVE, self._closed_ports[watch.signal.node]
+        if self._excuses:
+            return Outcome.INCONCLUSIVE, "; ".join(dict.fromkeys(self._excuses))
+        if self._number == 0:
+            return Outcome.INCONCLUSIVE, "the precondition was not met"
+        return finding.outcome, refused
+
+    def _report(self, watch: Watch, finding: Finding, excuse: str, now: Instant) -> None:
+        where = place(self._case.title, self._number)
+        text = sentence(
+            where,
+            watch.expectation,
+            watch.signal,
+            finding,
+            watch.before,
+            excuse,
+            self._hint(watch, finding),
+        )
+        self.outcomes.append(finding.outcome)
+        if finding.outcome is not Outcome.PASS:
+            self.reasons.append(text)
+        decided = finding.decided
+        self._scene.events.append(
+            CheckDecided(
+                at=self._scene.since_origin(now),
+                index=self._index,
+                step=self._number,
+                signal=watch.signal.path,
+                node=watch.signal.node,
+                wanted=watch.expectation.wanted,
+                when=watch.expectation.when,
+                outcome=finding.outcome.word,
+                got=show_got(decided, watch.signal),
+                elapsed=finding.elapsed,
+                change=finding.change,
+                margin=None if finding.margin is None else round(finding.margin, 6),
+                gap=finding.gap,
+                seen=finding.seen,
+                text=text,
+                place=str(watch.expectation.mark),
+                last=decided.raw.hex() if decided is not None else "",
+            )
+        )
+
+    def _hint(self, watch: Watch, finding: Finding) -> str:
+        if finding.outcome is Outcome.PASS:
+            return ""
+        hints = []
+        if finding.decided is not None and finding.outcome is Outcome.FAIL:
+            hints.append(
+                self._scene.explain(finding.decided, watch.expectation.condition, watch.signal)
+            )
+        garbled = self._garbled.get(watch.signal.node)
+        if garbled:
+            hints.append(f"{len(garbled)} unusable from {watch.signal.node}, first: {garbled[0]}")
+        return "; ".join(hint for hint in hints if hint)
+
+
+def _undecided(watch: Watch) -> Finding:
+    return Finding(
+        outcome=Outcome.INCONCLUSIVE,
+        why="unseen",
+        decided=None,
+        elapsed=None,
+        change=None,
+        margin=None,
+        gap=None,
+        seen=watch.seen,
+        crossings=(),
+    )

@@ -1,0 +1,1 @@
+"""Measures of responses and of repeated trials: pure functions with their sources."""
