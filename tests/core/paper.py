@@ -171,3 +171,9 @@ def play(
             now = max(now, wakeup)
             machine.tick(Instant(now))
     raise AssertionError("the run does not end")
+
+
+OVER_RED = step(
+    {"feedline.pressure": "4.8"},
+    [is_red(within=ms(50)), is_red(within=ms(60), hold=ms(20)), is_red(during=(ms(10), ms(40)))],
+)

@@ -303,3 +303,71 @@ def test_the_same_run_gives_the_same_events_every_time():
 
     assert runs[0] == runs[1] == runs[2]
     assert PRESSURE.path in SIGNALS and label() is not None
+
+
+@pytest.mark.parametrize(("value", "sent"), [("0", 1), ("10", 1), ("-0.01", 0), ("10.01", 0)])
+def test_the_range_of_a_command_includes_its_ends(value, sent):
+    _, events = play([case(step({"feedline.pressure": value}), restore=False)])
+    stimuli = [
+        e for e in kinds(events, CommandLogged) if (e.purpose, e.state) == ("stimulus", "sent")
+    ]
+
+    assert sent == len(stimuli)
+
+
+@pytest.mark.parametrize(("shown", "safe"), [("1", True), ("-1", True), ("1.01", False)])
+def test_a_read_back_on_its_tolerance_confirms(shown, safe):
+    def off_by(command, now):
+        found = follows(command, now)
+        found[1][1].samples[0].value = Decimal(shown)
+        return found
+
+    both = {VANE.path: VANE, POSITION.path: POSITION}
+
+    assert safe == play([], off_by, signals=both)[0].safe
+
+
+def test_safe_commands_are_repeated_only_so_often():
+    calls = []
+
+    def always_deaf(command, now):
+        calls.append(command.signal)
+        return deaf(command, now)
+
+    assert not play([], always_deaf, signals={LAMP.path: LAMP})[0].safe
+    assert len(calls) == 4
+
+
+def test_a_second_abort_shortens_the_wait_for_read_backs():
+    def stuck(command, now):
+        return follows(command, now)[:1]
+
+    first = (at(10), Abort(reason="SIGINT", at=at(10), patience=ms(100)))
+    second = (at(20), Abort(reason="SIGINT", at=at(20), patience=ms(100)))
+    both = {VANE.path: VANE, POSITION.path: POSITION}
+    machine, events = play([case(step(wait=ms(5000)))], stuck, [first, second], both)
+
+    assert events[-1].at == ms(120)
+    assert not machine.safe
+    assert "time ran out" in kinds(events, ActuatorSafe)[0].text
+
+
+def test_a_value_that_was_not_put_back_is_said_and_judged_inconclusive():
+    def will_not_go_back(command, now):
+        if command.purpose.value == "restore":
+            return [
+                (
+                    now + ms(1),
+                    CommandAnswered(
+                        token=command.token, at=Instant(now + ms(1)), accepted=False, detail="no"
+                    ),
+                )
+            ]
+        return obedient(command, now)
+
+    machine, events = play([case(OVER)], will_not_go_back)
+
+    assert machine.outcome is Outcome.INCONCLUSIVE
+    assert (
+        "feedline.pressure was not put back: refused: no" in kinds(events, CaseEnded)[0].reasons[0]
+    )
