@@ -80,6 +80,7 @@ class Run:
         self.aborted = ""
         self.safe = False
         self._begin(start)
+        self._advance(start)
 
     @property
     def done(self) -> bool:
