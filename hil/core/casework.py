@@ -33,6 +33,7 @@ class CaseRun:
         self._reasons: list[str] = []
         self._steps = _stages(case)
         self._next = 0
+        self._stopped = False
         self._step: StepRun | None = None
         self._restore: Placing | None = None
         self._touched: dict[str, Value] = {}
@@ -118,13 +119,10 @@ class CaseRun:
         else:
             self._end(now)
 
-    @property
-    def _stopped(self) -> bool:
-        return any(outcome is not Outcome.PASS for outcome in self._outcomes)
-
     def _collect(self, step: StepRun) -> None:
         self._outcomes += step.outcomes
         self._reasons += step.reasons
+        self._stopped |= any(outcome is not Outcome.PASS for outcome in step.outcomes)
         self._step = None
         left = len(self._steps) - self._next
         if self._stopped and left:
@@ -157,6 +155,7 @@ class CaseRun:
         if note.node in self.case.reboots:
             return
         self._outcomes.append(Outcome.FAIL)
+        self._stopped = True
         self._reasons.insert(0, f"{self.case.title}: {note.node} rebooted: {note.text}")
 
     def _end(self, now: Instant) -> None:

@@ -40,7 +40,7 @@ from hil.core.observation import (
 from hil.core.placing import Placing
 from hil.core.plan import Case
 from hil.core.scene import Explain, Scene, explain_nothing
-from hil.core.signal import Signal, Value, show_value
+from hil.core.signal import Sample, Signal, Value, show_value
 from hil.core.verdict import Outcome, worst
 
 SAFE_LIMIT = Duration(10 * SECOND)
@@ -56,7 +56,11 @@ class Phase(Enum):
 
 
 class Run:
-    """The machine of a whole run."""
+    """The machine of a whole run.
+
+    It begins at `start`; journal instants count from `origin`, which is `start` unless the
+    journal began earlier.  `known` are samples that were seen before it began.
+    """
 
     def __init__(
         self,
@@ -66,9 +70,16 @@ class Run:
         start: Instant,
         retries: int = 0,
         explain: Explain = explain_nothing,
+        origin: Instant | None = None,
+        known: Mapping[str, Sample] | None = None,
     ) -> None:
+        origin = start if origin is None else origin
         self._scene = Scene(
-            signals=signals, driving=Driving(signals, start), origin=start, explain=explain
+            signals=signals,
+            driving=Driving(signals, origin),
+            origin=origin,
+            explain=explain,
+            latest=dict(known or {}),
         )
         self._cases = cases
         self._retries = retries

@@ -69,6 +69,7 @@ class NodeTrouble(Enum):
     REBOOT = "reboot"
     FOREIGN = "answer from another address"
     IDENTITY = "identity"
+    REFUSED = "request refused"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
