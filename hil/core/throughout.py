@@ -37,6 +37,11 @@ class Throughout(Watch):
             return
         self._in_force, self._last = self._wanted(self._grade(before)), before
 
+    def _note_extreme(self, sample: Sample) -> None:
+        """For `never` the values lie outside the condition: they have no margin inside it."""
+        if not self._never:
+            super()._note_extreme(sample)
+
     @property
     def _due(self) -> int:
         return (self._closes if self._opened else self._opens) + 1

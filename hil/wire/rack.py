@@ -24,8 +24,7 @@ class Address(NamedTuple):
         return f"[{self.host}]:{self.port}" if ":" in self.host else f"{self.host}:{self.port}"
 
 
-@dataclass(frozen=True, slots=True)
-class Envelope:
+class Envelope(NamedTuple):
     """A datagram on the segment: from where, to where, what."""
 
     source: Address

@@ -76,6 +76,14 @@ def test_never_fails_on_the_one_value_and_passes_without_it():
     assert unseen.outcome is Outcome.PASS
 
 
+def test_never_has_no_margin_and_during_has_the_smallest_of_its_values():
+    kept_off = throughout([sample(1, "0"), sample(50, "7")], never=ms(100))
+    kept_in = throughout([sample(1, "1.5"), sample(50, "1.9")], during=(ms(0), ms(100)))
+
+    assert kept_off.margin is None
+    assert kept_in.margin == pytest.approx(0.2)
+
+
 def test_never_fails_on_a_sensor_fault_too():
     assert throughout([sample(1, None)], never=ms(9)).outcome is Outcome.FAIL
 

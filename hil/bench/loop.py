@@ -1,0 +1,252 @@
+"""The one loop: it joins a run to a bench until the run is over.
+
+    bench ── arrivals, horizon ──▶ links ── observations ──▶ engine ── events ──▶ record
+      ◀────────── packets ──────────┘  ◀────── commands ───────┘
+
+Rules of order, the same on both benches:
+
+* everything happens in the order of its own instant; time reaches the horizon, never "now";
+* at one instant arrivals come before timers, and the links' timers before the engine's, because
+  a lost answer is news to the engine;
+* a packet leaves as soon as it is wanted, but *that* it left is told in its place in time, as an
+  arrival is: readings that came in before it must be judged as older than it;
+* what happened is recorded before the loop waits again, and after what it led to was sent: the
+  disk works while the nodes do.
+
+This file never reads a clock; it asks the bench.
+"""
+
+from collections.abc import Callable, Iterable
+from operator import itemgetter
+from typing import Protocol
+
+from hil.bench.bench import Bench, Refusal
+from hil.core.error import BenchError, StoreError
+from hil.core.event import Datagram, Event
+from hil.core.instant import SECOND, Instant
+from hil.core.observation import Abort, Command, HostNote, Observation
+from hil.wire.link import Packet
+
+Record = Callable[[Event], object]
+"""Where an event goes: the journal's own write, flushed by it."""
+
+PATIENCE = SECOND
+"""How long a run may take to make the rack safe after its bench failed."""
+
+RESTLESS = 10_000
+"""So many timers at one instant are a machine that breaks its law of progress."""
+
+
+class Engine(Protocol):
+    """What the loop needs of a run (hil.core.engine.Run)."""
+
+    @property
+    def done(self) -> bool: ...
+
+    def receive(self, seen: Observation, now: Instant, /) -> None: ...
+    def tick(self, now: Instant) -> None: ...
+    def next_wakeup(self) -> Instant | None: ...
+    def take_sends(self) -> tuple[Command, ...]: ...
+    def take_events(self) -> Iterable[Event]: ...
+
+
+class Links(Protocol):
+    """What the loop needs of the links (hil.wire.link.Links)."""
+
+    def execute(self, command: Command, now: Instant) -> None: ...
+    def receive(self, packet: Packet, now: Instant) -> None: ...
+    def sent(self, packet: Packet, at: Instant) -> None: ...
+    def refused(self, node: str, at: Instant, text: str) -> None: ...
+    def tick(self, now: Instant) -> None: ...
+    def next_wakeup(self) -> Instant | None: ...
+    def take_sends(self) -> tuple[Packet, ...]: ...
+    def take_observations(self) -> list[Observation]: ...
+
+
+class MachineFault(RuntimeError):
+    """A machine asks to be woken at the same instant for ever: a bug of ours."""
+
+
+def drive(
+    engine: Engine,
+    links: Links,
+    bench: Bench,
+    record: Record,
+    *,
+    origin: Instant,
+    observe: Callable[[Event], object] | None = None,
+) -> None:
+    """Drive a run on a bench until the run is done.
+
+    Datagrams are recorded with instants counted from `origin`, as the engine's events are.
+    `observe` sees every event of the engine after it was recorded (live progress).  When the
+    bench fails the run is told to end and goes on making the rack safe for as long as the bench
+    still works; raises BenchError when it does not.  When evidence cannot be written the run ends
+    likewise, and StoreError is raised after the rack was made safe.
+    """
+    loop = _Loop(engine, links, bench, record, origin, observe)
+    failure: BenchError | None = None
+    try:
+        loop.settle()
+        while not engine.done:
+            loop.journal()
+            if loop.unwritten is not None and not loop.aborted:
+                loop.abort(str(loop.unwritten))
+            try:
+                loop.turn()
+            except BenchError as error:
+                if failure is not None:
+                    raise
+                failure = error
+                loop.abort(str(error))
+    finally:
+        loop.journal()
+    if loop.unwritten is not None:
+        raise loop.unwritten
+
+
+class _Departure:
+    """A packet that has left and whose leaving is still to be told."""
+
+    __slots__ = ("packet",)
+
+    def __init__(self, packet: Packet) -> None:
+        self.packet = packet
+
+
+_Thing = _Departure | Packet | Refusal | HostNote | Abort
+
+
+class _Loop:
+    """The state of one drive.
+
+    `reached` is the instant the machines have been brought to, `wakeup` when the next of them
+    changes by itself, `due` what is still to be told, in the order of its instants.
+    """
+
+    def __init__(
+        self,
+        engine: Engine,
+        links: Links,
+        bench: Bench,
+        record: Record,
+        origin: Instant,
+        observe: Callable[[Event], object] | None,
+    ) -> None:
+        self._engine, self._links, self._bench = engine, links, bench
+        self._record, self._observe, self._origin = record, observe, origin
+        self._due: list[tuple[_Thing, Instant]] = []
+        self._departed: list[tuple[_Thing, Instant]] = []
+        self._reached = origin
+        self._wakeup: Instant | None = None
+        self._lines: list[Event] = []
+        self.unwritten: StoreError | None = None
+        self.aborted = False
+
+    def turn(self) -> None:
+        """Wait once, and bring the machines to the new horizon."""
+        self._due.extend(self._departed)
+        self._departed.clear()
+        arrivals, horizon = self._bench.wait(self._wakeup)
+        due = self._due
+        due.extend(arrivals)
+        if len(due) > 1:
+            due.sort(key=itemgetter(1))  # stable: at one instant departures before arrivals
+        told = 0
+        try:
+            for thing, at in due:
+                if self._wakeup is not None and self._wakeup < at:
+                    self._timers(Instant(at - 1))
+                if self._engine.done:
+                    return
+                told += 1
+                self._deliver(thing, max(at, self._reached))
+        finally:
+            del due[:told]
+        self._timers(horizon)
+        self._reached = max(horizon, self._reached)
+
+    def abort(self, reason: str) -> None:
+        """Tell the run that it must end."""
+        self.aborted = True
+        now = self._reached = max(self._bench.now(), self._reached)
+        self._engine.receive(Abort(reason=reason, at=now, patience=PATIENCE), now)
+        self.settle()
+
+    def journal(self) -> None:
+        """Record what has happened since the last time, until that fails.
+
+        From then on the rack is to be made safe without evidence.
+        """
+        self._lines.extend(self._engine.take_events())
+        lines, self._lines = self._lines, []
+        for event in lines:
+            if self.unwritten is None:
+                try:
+                    self._record(event)
+                except StoreError as error:
+                    self.unwritten = error
+            if self._observe is not None and type(event) is not Datagram:
+                self._observe(event)
+
+    def settle(self) -> None:
+        """Carry news and wishes between the machines until all is quiet at this instant."""
+        engine, links, now = self._engine, self._links, self._reached
+        packets: list[tuple[Packet, Instant]] = []
+        busy = True
+        while busy:
+            busy = False
+            for observation in links.take_observations():
+                engine.receive(observation, now)
+            for command in engine.take_sends():
+                links.execute(command, now)
+                busy = True
+            for packet in links.take_sends():
+                at = self._bench.send(packet)
+                packets.append((packet, at))
+                self._departed.append((_Departure(packet), at))
+        self._lines.extend(engine.take_events())
+        if not engine.done:
+            for packet, at in packets:
+                self._note("out", packet, at)
+        self._wakeup = _earlier(engine.next_wakeup(), links.next_wakeup())
+
+    def _timers(self, limit: Instant) -> None:
+        """Let every timer up to `limit` do its work, in order."""
+        engine, links = self._engine, self._links
+        restless = 0
+        while self._wakeup is not None and self._wakeup <= limit and not engine.done:
+            restless = restless + 1 if self._wakeup <= self._reached else 0
+            if restless > RESTLESS:
+                raise MachineFault(f"woken at {self._wakeup} ns again and again, to no end")
+            now = self._reached = max(self._wakeup, self._reached)
+            links.tick(now)
+            for observation in links.take_observations():
+                engine.receive(observation, now)
+            engine.tick(now)
+            self.settle()
+
+    def _deliver(self, thing: _Thing, at: Instant) -> None:
+        """Hand one arrival, or the news of one departure, to whom it concerns."""
+        self._reached = at
+        if isinstance(thing, Packet):
+            self._note("in", thing, at)
+            self._links.receive(thing, at)
+        elif isinstance(thing, _Departure):
+            self._links.sent(thing.packet, at)
+        elif isinstance(thing, Refusal):
+            self._links.refused(thing.node, at, thing.text)
+        else:
+            self._engine.receive(thing, at)
+        self.settle()
+
+    def _note(self, way: str, packet: Packet, at: Instant) -> None:
+        shown = packet.payload.hex()
+        at = Instant(at - self._origin)
+        self._lines.append(Datagram(at=at, way=way, node=packet.node, hex=shown))
+
+
+def _earlier(one: Instant | None, other: Instant | None) -> Instant | None:
+    if one is None or other is None:
+        return other if one is None else one
+    return one if one <= other else other

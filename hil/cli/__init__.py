@@ -1,0 +1,1 @@
+"""The command line: `hil`.  Everything heavy is imported inside the commands."""

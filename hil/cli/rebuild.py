@@ -1,0 +1,28 @@
+"""`hil rebuild`: the reports of a run once more, from its journal."""
+
+import sys
+from pathlib import Path
+
+import click
+
+
+@click.command("rebuild")
+@click.argument("run", metavar="RUN", type=click.Path(exists=True, file_okay=False, path_type=Path))
+def command(run: Path) -> None:
+    """Make the reports of a run again from its journal.
+
+    RUN is the folder of a run, such as reports/latest.  The exit code is that of the run.
+    """
+    from hil.report.exit_code import exit_code, meaning
+    from hil.report.paint import paint, wants_colour
+    from hil.report.rebuild import rebuild
+    from hil.report.summary import summarise
+
+    rebuilt = rebuild(run)
+    paint(summarise(rebuilt.result), sys.stdout, colour=wants_colour(sys.stdout))
+    if rebuilt.unreadable:
+        click.echo(f"{rebuilt.unreadable} lines of the journal could not be read", err=True)
+    code = exit_code(rebuilt.result)
+    click.echo(f"evidence: {rebuilt.junit}")
+    click.echo(f"exit code {code}: {meaning(code)}")
+    sys.exit(code)

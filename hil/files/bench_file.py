@@ -1,0 +1,116 @@
+"""Reading a bench file into a `Rack`: checks, layouts, nodes, examples, the software model."""
+
+from dataclasses import replace
+
+from hil.core.instant import MILLISECOND, Duration
+from hil.files.bench_shape import ANY, BENCH, CHECKS, LAYOUTS, NODES, SETTINGS, SOFTWARE
+from hil.files.check_file import read_check
+from hil.files.example_file import read_example, verify_examples
+from hil.files.layout_file import LayoutText, read_layout
+from hil.files.leaf import DURATION, HOST, NAME, TITLE, WHOLE
+from hil.files.mistake import Page
+from hil.files.node_file import NodeText, build_node, read_node
+from hil.files.tree import Node
+from hil.wire.rack import Address, Crc, Layout, Rack, Software
+
+_LATE_BOUND = Duration(50 * MILLISECOND)
+
+
+def read_bench(root: Node, page: Page) -> Rack | None:
+    """Return the rack; None, with every mistake noted, where the file is wrong."""
+    keys = BENCH.open(root, page)
+    if keys is None:
+        return None
+    name = TITLE.at(keys, "bench", page)
+    interface = NAME.at(keys, "interface", page)
+    host = HOST.at(keys, "host", page)
+    late: Duration | None = _LATE_BOUND
+    if "host-late" in keys:
+        late = DURATION.read(keys["host-late"], page, "host-late")
+        if late == 0:
+            page.wrong(keys["host-late"], "host-late: expected more than 0 s")
+    checks = _read_checks(keys, page)
+    texts = _read_layouts(keys, checks, page)
+    nodes = _read_nodes(keys, texts, page)
+    layouts = _read_examples(texts, nodes, page)
+    software = _read_software(keys, page)
+    if page.mistakes or name is None or interface is None or host is None or late is None:
+        return None
+    return Rack(
+        name=name,
+        file=page.file,
+        digest=page.digest(),
+        interface=interface,
+        host=host,
+        late_bound=late,
+        nodes=tuple(build_node(node, layouts) for node in nodes),
+        software=software,
+    )
+
+
+def _read_checks(keys: dict[str, Node], page: Page) -> dict[str, Crc | None]:
+    entries = CHECKS.open(keys["checks"], page) if "checks" in keys else []
+    return {name: read_check(node, page) for _, name, node in entries}
+
+
+def _read_layouts(
+    keys: dict[str, Node], checks: dict[str, Crc | None], page: Page
+) -> dict[str, LayoutText | None]:
+    entries = LAYOUTS.open(keys["layouts"], page) if "layouts" in keys else []
+    return {name: read_layout(name, node, checks, page) for _, name, node in entries}
+
+
+def _read_nodes(
+    keys: dict[str, Node], layouts: dict[str, LayoutText | None], page: Page
+) -> list[NodeText]:
+    entries = NODES.open(keys["nodes"], page) if "nodes" in keys else []
+    read = [read_node(name, place, layouts, page) for _, name, place in entries]
+    nodes = [node for node in read if node is not None]
+    numbers: dict[int, str] = {}
+    addresses: dict[Address, str] = {}
+    for node in nodes:
+        if node.number is not None:
+            owner = numbers.setdefault(node.number, node.name)
+            if owner != node.name:
+                what = f"{node.name} has the number {node.number}, which is that of {owner}"
+                page.wrong(node.keys["number"], what, "give each node a number of its own")
+        if node.address is not None:
+            owner = addresses.setdefault(node.address, node.name)
+            if owner != node.name:
+                what = f"{node.name} has the address {node.address}, which is that of {owner}"
+                page.wrong(node.keys["address"], what, "give each node an address of its own")
+    return nodes
+
+
+def _read_examples(
+    texts: dict[str, LayoutText | None], nodes: list[NodeText], page: Page
+) -> dict[str, Layout]:
+    """Complete the layouts with their worked examples, and hold the bytes to the values."""
+    layouts = {}
+    for name, text in texts.items():
+        if text is None:
+            continue
+        users = [node for node in nodes if name in node.used]
+        before = page.count
+        read = [read_example(entry, text.layout, users, page) for entry in text.examples]
+        examples = tuple(example for example in read if example is not None)
+        layout = replace(text.layout, examples=examples)
+        layouts[name] = layout
+        if page.count == before:
+            verify_examples(layout, text, users, page)
+    return layouts
+
+
+def _read_software(keys: dict[str, Node], page: Page) -> Software | None:
+    if "software" not in keys:
+        return None
+    fields = SOFTWARE.open(keys["software"], page)
+    if fields is None or "model" not in fields or "seed" not in fields:
+        return None
+    model = NAME.read(fields["model"], page, "model")
+    seed = WHOLE.read(fields["seed"], page, "seed")
+    entries = SETTINGS.open(fields["settings"], page) if "settings" in fields else []
+    settings = {name: ANY.read(value, page, name) or "" for _, name, value in entries}
+    if model is None or seed is None:
+        return None
+    return Software(model=model, seed=seed, settings=settings)

@@ -1,0 +1,200 @@
+"""One case of a plan: its steps, filled in for every row of its `vary`."""
+
+from dataclasses import dataclass
+
+from hil.core.instant import ZERO, Duration
+from hil.core.plan import Case, Expectation, Step, Stimulus
+from hil.files.expectation_text import read_expectation, read_plain_expectation
+from hil.files.leaf import DURATION, FLAG, NAME, TITLE
+from hil.files.mistake import Page, nearest, show
+from hil.files.plan_shape import (
+    CASE,
+    EXPECTATIONS,
+    NAMES,
+    PRECONDITIONS,
+    STEP,
+    STEPS,
+    STIMULI,
+    TITLES,
+)
+from hil.files.scope import Scope
+from hil.files.shape import Leaf, Many
+from hil.files.tree import Map, Node, Scalar, Seq, describe
+from hil.files.vary import Row, fill, read_rows
+
+
+@dataclass(slots=True)
+class StepText:
+    """One step, read, with what the check between steps needs to know."""
+
+    step: Step
+    place: Node
+
+
+def read_case(node: Node, plan: str, scope: Scope, page: Page) -> list[tuple[Case, Node]]:
+    """Return the cases that one entry of `cases` makes, each with the place of its title."""
+    outer = CASE.open(node, page)
+    if outer is None or not isinstance(node, Map):
+        return []
+    rows: list[Row] = [{}]
+    if "vary" in outer:
+        found = read_rows(outer["vary"], page)
+        if found is None:
+            return []
+        rows = found
+    elif not page.has_variables:
+        return _read_filled(outer, node, {}, plan, scope, page)
+    template = Map(node.line, node.column)
+    template.pairs = {name: pair for name, pair in node.pairs.items() if name != "vary"}
+    used: set[str] = set()
+    cases = []
+    for row in rows:
+        filled = fill(template, row, used, page)
+        if not used <= set(row) or not isinstance(filled, Map):
+            continue
+        fields = {name: pair[1] for name, pair in filled.pairs.items() if name in CASE.keys}
+        cases += _read_filled(fields, node, row, plan, scope, page)
+    for name in rows[0] if rows else ():
+        if name not in used:
+            what = f"the variable {show(name)} of `vary` is used nowhere in this case"
+            page.wrong(outer["vary"], what, f"write ${{{name}}} where it goes, or leave it out")
+    return cases
+
+
+def _read_filled(
+    fields: dict[str, Node], node: Node, row: Row, plan: str, scope: Scope, page: Page
+) -> list[tuple[Case, Node]]:
+    """Return the case of one row, in a list that is empty where it could not be read."""
+    title = TITLE.at(fields, "case", page)
+    restore = FLAG.read(fields["restore"], page, "restore") if "restore" in fields else True
+    skip = TITLE.read(fields["skip"], page, "skip") if "skip" in fields else ""
+    steps = _steps(fields, scope, page)
+    variation = ", ".join(row.values())
+    case = Case(
+        plan=plan,
+        title=f"{title} [{variation}]" if row else title or "",
+        variation=variation,
+        requirements=_texts("requirement", fields, TITLE, TITLES, page),
+        tags=_texts("tags", fields, NAME, NAMES, page),
+        precondition=_precondition(fields, scope, page),
+        steps=tuple(step.step for step in steps),
+        restore=restore is not False,
+        reboots=_reboots(fields, scope, page),
+        skip=skip or "",
+        mark=page.mark(node),
+    )
+    if steps and not any(_expects(step.place) for step in steps):
+        what = "this case expects nothing, so it proves nothing"
+        page.wrong(fields.get("case", node), what, "give a step an `expect`")
+    _check_rates(steps, scope, page)
+    return [] if title is None else [(case, fields["case"])]
+
+
+def _expects(step: Node) -> bool:
+    return isinstance(step, Map) and "expect" in step.pairs
+
+
+def _steps(fields: dict[str, Node], scope: Scope, page: Page) -> list[StepText]:
+    if "steps" not in fields:
+        return []
+    steps = []
+    for entry in STEPS.open(fields["steps"], page):
+        step = _step(entry, scope, page)
+        if step is not None:
+            steps.append(StepText(step, entry))
+    return steps
+
+
+def _step(node: Node, scope: Scope, page: Page) -> Step | None:
+    fields = STEP.open(node, page)
+    if fields is None:
+        return None
+    if not fields:
+        page.wrong(node, "a step needs `stimulus`, `expect` or `wait`")
+    wait: Duration | None = ZERO
+    if "wait" in fields:
+        wait = DURATION.read(fields["wait"], page, "wait")
+    stimuli = []
+    if "stimulus" in fields:
+        for key, path, value in STIMULI.open(fields["stimulus"], page):
+            commanded = scope.command(path, key, value, page)
+            if commanded is not None:
+                stimuli.append(Stimulus(signal=path, value=commanded, mark=page.mark(key)))
+    expectations: list[Expectation] = []
+    if "expect" in fields:
+        for entry in EXPECTATIONS.open(fields["expect"], page):
+            expectations += read_expectation(entry, scope, page)
+    return Step(
+        stimuli=tuple(stimuli),
+        expectations=tuple(expectations),
+        wait=wait or ZERO,
+        mark=page.mark(node),
+    )
+
+
+def _precondition(fields: dict[str, Node], scope: Scope, page: Page) -> tuple[Expectation, ...]:
+    node = fields.get("precondition")
+    if node is None:
+        return ()
+    found: list[Expectation] = []
+    if isinstance(node, Map):
+        for key, _, value in STIMULI.open(node, page):
+            found += read_plain_expectation(key, value, scope, page)
+    elif isinstance(node, Seq):
+        for entry in PRECONDITIONS.open(node, page):
+            found += read_expectation(entry, scope, page, before_steps=True)
+    else:
+        what = f"precondition: expected signals with values, got {describe(node)}"
+        page.wrong(node, what, "precondition: {beacon.lamp: green}")
+    return tuple(found)
+
+
+def _texts(
+    key: str, fields: dict[str, Node], leaf: Leaf[str], many: Many, page: Page
+) -> tuple[str, ...]:
+    if key not in fields:
+        return ()
+    node = fields[key]
+    entries = [node] if isinstance(node, Scalar) else many.open(node, page)
+    found: list[str] = []
+    for entry in entries:
+        text = leaf.read(entry, page, key)
+        if text is None:
+            continue
+        if text in found:
+            page.wrong(entry, f"{key}: {show(text)} stands here twice")
+        found.append(text)
+    return tuple(found)
+
+
+def _reboots(fields: dict[str, Node], scope: Scope, page: Page) -> tuple[str, ...]:
+    names = _texts("reboots", fields, NAME, NAMES, page)
+    for name in names:
+        if name not in scope.nodes:
+            what = f"reboots: there is no node {show(name)} on this bench"
+            page.wrong(fields["reboots"], what, nearest(name, scope.nodes))
+    return names
+
+
+def _check_rates(steps: list[StepText], scope: Scope, page: Page) -> None:
+    """Refuse two commands to a rate-limited actuator with nothing between them.
+
+    One that only has to wait is no mistake: the engine sends the second command when the rate
+    allows it.  With neither a wait nor an expectation between, the first one does nothing.
+    """
+    pending: set[str] = set()
+    for number, text in enumerate(steps):
+        step = text.step
+        if step.wait:
+            pending.clear()
+        for stimulus in step.stimuli:
+            drive = scope.signals[stimulus.signal].drive
+            if drive is None or drive.rate is None:
+                continue
+            if stimulus.signal in pending:
+                what = f"{stimulus.signal} is commanded again with nothing between"
+                place = Scalar("", True, stimulus.mark.line, stimulus.mark.column)
+                page.wrong(place, what, "put a `wait` or an `expect` between the two")
+            pending.add(stimulus.signal)
+        if _expects(steps[number].place):
+            pending.clear()

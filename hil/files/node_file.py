@@ -1,0 +1,163 @@
+"""One node of a bench file: where it is, who it must be, what it can be asked, its signals."""
+
+from collections.abc import Mapping
+
+from hil.core.instant import Duration
+from hil.files.bench_shape import NODE, REQUESTS, SIGNALS, USED_LAYOUTS
+from hil.files.drive_file import add_drive
+from hil.files.grid import all_parts
+from hil.files.layout_file import LayoutText
+from hil.files.leaf import ADDRESS, DURATION, NAME, TITLE, VERSION, WHOLE
+from hil.files.mistake import Page, nearest, show
+from hil.files.signal_file import SignalText, read_signal
+from hil.files.tree import Map, Node
+from hil.wire.rack import Address, Carries, Identity, Layout
+from hil.wire.rack import Node as RackNode
+
+
+class NodeText:
+    """One node while it is being read: `used` are the names of its layouts."""
+
+    __slots__ = (
+        *("address", "answer_within", "identity", "keys", "name", "number", "place"),
+        *("requests", "signals", "used"),
+    )
+
+    def __init__(self, name: str, place: Node, keys: dict[str, Node]) -> None:
+        self.name = name
+        self.place = place
+        self.keys = keys
+        self.number: int | None = None
+        self.address: Address | None = None
+        self.answer_within: Duration | None = None
+        self.identity = Identity()
+        self.requests: dict[str, int | None] = {}
+        self.used: list[str] = []
+        self.signals: dict[str, SignalText] = {}
+
+
+def read_node(
+    name: str, place: Node, layouts: Mapping[str, LayoutText | None], page: Page
+) -> NodeText | None:
+    """Return one node with its signals; None where it is no mapping."""
+    keys = NODE.open(place, page)
+    if keys is None:
+        return None
+    node = NodeText(name, place, keys)
+    _read_identity(node, page)
+    _read_requests(node, page)
+    _read_used(node, layouts, page)
+    _read_signals(node, layouts, page)
+    _check_operations(node, page)
+    return node
+
+
+def _read_identity(node: NodeText, page: Page) -> None:
+    keys = node.keys
+    if "number" in keys:
+        node.number = WHOLE.read(keys["number"], page, "number")
+        if node.number is not None and node.number < 0:
+            page.wrong(keys["number"], "number: expected 0 or more")
+    if "address" in keys:
+        node.address = ADDRESS.read(keys["address"], page, "address")
+    if "answer-within" in keys:
+        node.answer_within = DURATION.read(keys["answer-within"], page, "answer-within")
+        if node.answer_within == 0:
+            page.wrong(keys["answer-within"], "answer-within: expected more than 0 s")
+    serial = TITLE.read(keys["serial"], page, "serial") if "serial" in keys else ""
+    firmware = VERSION.read(keys["firmware"], page, "firmware") if "firmware" in keys else ""
+    node.identity = Identity(serial=serial or "", firmware=firmware or "")
+
+
+def _read_requests(node: NodeText, page: Page) -> None:
+    if "requests" not in node.keys:
+        return
+    keys = REQUESTS.open(node.keys["requests"], page) or {}
+    for key in ("read", "listen"):
+        if key in keys:
+            node.requests[key] = WHOLE.read(keys[key], page, key)
+    for key in ("poll", "renew"):
+        if key in keys:
+            length = DURATION.read(keys[key], page, key)
+            if length == 0:
+                page.wrong(keys[key], f"{key}: expected more than 0 s")
+            node.requests[key] = length
+
+
+def _read_used(node: NodeText, layouts: Mapping[str, LayoutText | None], page: Page) -> None:
+    if "layouts" not in node.keys:
+        return
+    for entry in USED_LAYOUTS.open(node.keys["layouts"], page):
+        name = NAME.read(entry, page, "layouts")
+        if name is None:
+            continue
+        if name not in layouts:
+            what = f"there is no layout {show(name)} under `layouts`"
+            page.wrong(entry, what, nearest(name, layouts))
+        elif name in node.used:
+            page.wrong(entry, f"the layout {show(name)} stands here twice")
+        else:
+            node.used.append(name)
+
+
+def _read_signals(node: NodeText, layouts: Mapping[str, LayoutText | None], page: Page) -> None:
+    texts = [layouts[name] for name in node.used]
+    used = tuple(text.layout for text in texts if text is not None)
+    if "signals" not in node.keys or len(used) < len(texts):
+        return  # what a signal means depends on layouts that could not be read
+    entries = node.keys["signals"]
+    poll = node.requests.get("poll")
+    length = None if poll is None else Duration(poll)
+    for _, name, place in SIGNALS.open(entries, page):
+        signal = read_signal(node.name, name, place, used, length, page)
+        if signal is not None:
+            node.signals[name] = signal
+    for signal in node.signals.values():
+        add_drive(signal, node.signals, used, page)
+    declared = set(entries.pairs) if isinstance(entries, Map) else set()
+    for layout in used:
+        for part in all_parts(layout.fields):
+            if part.carries is Carries.SIGNAL and part.name not in declared:
+                what = f"the layout {show(layout.name)} carries {show(part.name)}"
+                hint = nearest(part.name, declared)
+                page.wrong(entries, f"{what}, which {node.name} does not have", hint)
+
+
+def _check_operations(node: NodeText, page: Page) -> None:
+    taken: dict[int, str] = {}
+    numbers = [(node.requests.get(key), f"`{key}`") for key in ("read", "listen")]
+    numbers += [(signal.operation, show(name)) for name, signal in node.signals.items()]
+    for number, who in numbers:
+        if number is None:
+            continue
+        if number in taken:
+            what = f"{node.name}: the operation {number} is that of {taken[number]} and of {who}"
+            page.wrong(node.place, what, "give each an operation of its own")
+        taken[number] = who
+
+
+def build_node(node: NodeText, layouts: Mapping[str, Layout]) -> RackNode:
+    """Put one node together; called only where the file has no mistake."""
+    assert node.number is not None
+    assert node.address is not None
+    assert node.answer_within is not None
+    poll, renew = node.requests.get("poll"), node.requests.get("renew")
+    return RackNode(
+        name=node.name,
+        number=node.number,
+        address=node.address,
+        identity=node.identity,
+        signals=tuple(text.signal for text in node.signals.values()),
+        encodings={name: text.encoding for name, text in node.signals.items()},
+        layouts=tuple(layouts[name] for name in node.used),
+        operations={
+            name: text.operation
+            for name, text in node.signals.items()
+            if text.operation is not None
+        },
+        answer_within=node.answer_within,
+        read=node.requests.get("read"),
+        poll=None if poll is None else Duration(poll),
+        listen=node.requests.get("listen"),
+        renew=None if renew is None else Duration(renew),
+    )

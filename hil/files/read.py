@@ -1,0 +1,118 @@
+"""Reading bench and plan files: bytes on disk to frozen descriptions, or every mistake at once.
+
+No content of a file raises anything but DescriptionError.
+"""
+
+import gc
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from os import PathLike
+from typing import TypeVar
+
+from hil.core.error import DescriptionError, Mark, Mistake
+from hil.core.plan import Plan
+from hil.files.bench_file import read_bench
+from hil.files.mistake import Page
+from hil.files.plan_file import read_plan_tree
+from hil.files.scope import Scope
+from hil.files.text import read_text
+from hil.files.tree import Node, read_tree
+from hil.wire.rack import Rack
+
+T = TypeVar("T")
+Path = str | PathLike[str]
+
+
+def read_rack(path: Path) -> Rack:
+    """Read a bench file.  Raises DescriptionError with every mistake in it."""
+    with _no_collection():
+        page = _load(path)
+        rack = _read_page(page, read_bench)
+    if rack is None or page.mistakes:
+        raise DescriptionError(page.mistakes)
+    return rack
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reading:
+    """Plans that may run, and what is odd about them."""
+
+    plans: tuple[Plan, ...]
+    warnings: tuple[Mistake, ...]
+
+
+def read_plan(path: Path, rack: Rack) -> Plan:
+    """Read one plan file.  Raises DescriptionError with every mistake in it."""
+    return read_plans([path], rack)[0]
+
+
+def read_plans(paths: Sequence[Path], rack: Rack) -> tuple[Plan, ...]:
+    """Read plan files.  Raises DescriptionError with every mistake in all of them."""
+    return read_plans_with_warnings(paths, rack).plans
+
+
+def read_plans_with_warnings(paths: Sequence[Path], rack: Rack) -> Reading:
+    """Read plan files, and say what is odd about them as well.
+
+    Raises DescriptionError with every mistake and every warning in all of them, in the order of
+    file, line and column.
+    """
+    plans: list[Plan] = []
+    mistakes: list[Mistake] = []
+    warnings: list[Mistake] = []
+    with _no_collection():
+        scope = Scope(rack)
+        for path in paths:
+            try:
+                page = _load(path)
+            except DescriptionError as error:
+                mistakes += error.mistakes
+                continue
+            plan = _read_page(page, lambda root, page: read_plan_tree(root, page, scope))
+            mistakes += page.mistakes
+            warnings += page.warnings
+            if plan is not None:
+                plans.append(plan)
+    _check_unlike(plans, mistakes)
+    if mistakes:
+        raise DescriptionError(sorted(mistakes + warnings))
+    return Reading(plans=tuple(plans), warnings=tuple(sorted(warnings)))
+
+
+def _check_unlike(plans: list[Plan], mistakes: list[Mistake]) -> None:
+    """Refuse two plans with one title: reports could not tell their cases apart."""
+    first: dict[str, Plan] = {}
+    for plan in plans:
+        other = first.setdefault(plan.title, plan)
+        if other is not plan:
+            what = f"the plan `{plan.title}` has the title of {other.file}"
+            mistakes.append(Mistake(Mark(plan.file, 1, 1), what, "give it a title of its own"))
+
+
+def _load(path: Path) -> Page:
+    try:
+        with open(path, "rb") as file:
+            return Page(str(path), file.read())
+    except OSError as error:
+        what = f"cannot be read: {error.strerror or error}"
+        raise DescriptionError([Mistake(Mark(str(path)), what)]) from error
+
+
+def _read_page(page: Page, read: Callable[[Node, Page], T | None]) -> T | None:
+    if not read_text(page):
+        return None
+    root = read_tree(page)
+    return None if root is None else read(root, page)
+
+
+@contextmanager
+def _no_collection() -> Iterator[None]:
+    """Keep the garbage collector out: a growing tree of live objects only makes it walk."""
+    was_on = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if was_on:
+            gc.enable()

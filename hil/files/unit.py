@@ -1,0 +1,97 @@
+"""What a unit means: its dimension, and how it gets to the base units.
+
+Pint knows the units; it is imported when the first unit is looked up, and each distinct unit is
+looked up once.  Angles, counts and plain fractions are kept apart, although they have no dimension:
+`%`, `fraction` and `ppm` convert into one another, `deg` and `rad` do, and `count` stands alone.
+"""
+
+import decimal
+import difflib
+import re
+from dataclasses import dataclass
+from fractions import Fraction
+from functools import cache, lru_cache
+from typing import Any
+
+from hil.core.signal import EXACT
+from hil.files.mistake import Misread, show
+
+_SHAPE = re.compile(
+    r"(?:1/)?[^\W\d_]?[^\W\d]*[%°µμΩΔ²³]*[\w%°µμΩΔ²³]*(?:\^-?[1-3])?"
+    r"(?:[/*·][^\W\d][\w%°µμΩΔ²³]*(?:\^-?[1-3])?){0,3}"
+)
+_LENGTH_LIMIT = 32
+_SPELLINGS = {
+    "%RH": "%",
+    "%rH": "%",
+    "% RH": "%",
+    "% rF": "%",
+    "ºC": "°C",
+    "ºF": "°F",
+    "delta °C": "delta_degC",
+    "delta °F": "delta_degF",
+    "delta K": "K",
+}
+_DEFINITIONS = ("fraction = 1", "@alias turn = rev", "@alias percent = per_cent")
+_LOGARITHMIC = frozenset({"dB", "dBm", "dBA", "dBV", "dBu"})
+
+
+@dataclass(frozen=True, slots=True)
+class Unit:
+    """One unit: base = number × factor + offset; `difference` is True for `delta_degC` and kin."""
+
+    dimension: frozenset[tuple[str, Fraction]]
+    factor: Fraction
+    offset: Fraction
+    difference: bool
+
+    def per_second(self) -> frozenset[tuple[str, Fraction]]:
+        """Return the dimension of a rate of change of this unit."""
+        powers = dict(self.dimension)
+        powers["second"] = powers.get("second", Fraction(0)) - 1
+        return frozenset(item for item in powers.items() if item[1])
+
+
+@lru_cache(maxsize=4096)
+def read_unit(text: str) -> Unit:
+    """Look a unit up; raise Misread where there is no such unit."""
+    spelled = _SPELLINGS.get(text, text)
+    if spelled in _LOGARITHMIC:
+        return Unit(frozenset({(spelled, Fraction(1))}), Fraction(1), Fraction(0), False)
+    if len(spelled) > _LENGTH_LIMIT or _SHAPE.fullmatch(spelled) is None:
+        raise Misread(f"{show(text)} is not a unit")
+    try:
+        with decimal.localcontext(EXACT):
+            return _look_up(spelled)
+    except Exception as error:
+        # Pint and the tokenizer below it raise a dozen unrelated types for text that is no unit.
+        raise Misread(f"the unit {show(text)} is not known", _like(spelled)) from error
+
+
+def _look_up(text: str) -> Unit:
+    registry = _registry()
+    one = registry.Quantity(Fraction(1), text)
+    nought = registry.Quantity(Fraction(0), text).to_base_units()
+    base = one.to_base_units()
+    dimension = frozenset((name, Fraction(power)) for name, power in base.unit_items())
+    offset = Fraction(nought.magnitude)
+    names = [name for name, _ in one.unit_items()]
+    difference = any(name.startswith("delta_") for name in names) and len(names) == 1
+    return Unit(dimension, Fraction(base.magnitude) - offset, offset, difference)
+
+
+@cache
+def _registry() -> Any:
+    import pint  # takes a third of a second: only when a unit is first looked up
+
+    registry: Any = pint.UnitRegistry(non_int_type=Fraction)
+    for definition in _DEFINITIONS:
+        registry.define(definition)
+    return registry
+
+
+def _like(text: str) -> str:
+    names = [name for name in dir(_registry()) if not name.startswith("_")]
+    folded = [name for name in names if name.casefold() == text.casefold()]
+    close = folded or difflib.get_close_matches(text, names, n=1, cutoff=0.7)
+    return f"{close[0]}" if close else ""

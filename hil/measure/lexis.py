@@ -1,0 +1,120 @@
+"""The words of an expression: numbers, units behind numbers, names, signs.
+
+    console.feed-reading = round(feedline.pressure, 1) ± 0.05 bar
+    name                 sign name … sign number         number unit
+
+* A hyphen inside a name belongs to the name (`vane-1`); minus has a space before it, or stands
+  behind a number or a bracket.
+* A word right behind a number is its unit: `0.05 bar`, `50 deg/s`, `5 %`.
+* Nothing else exists: no quotes, brackets of other kinds, assignments, colons, comments.
+"""
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from enum import Enum
+
+LENGTH_LIMIT = 500
+TOKEN_LIMIT = 200
+DIGIT_LIMIT = 30
+POWER_OF_TEN_LIMIT = 30
+
+
+class ExpressionError(ValueError):
+    """The text is no expression we take: where (column from 1), what, and what to try."""
+
+    def __init__(self, column: int, what: str, hint: str = "") -> None:
+        self.column = column
+        self.what = what
+        self.hint = hint
+        super().__init__(f"{column}: {what}" + (f"\n    try: {hint}" if hint else ""))
+
+
+class Sort(Enum):
+    """What a token is."""
+
+    NUMBER = "a number"
+    UNIT = "a unit"
+    NAME = "a name"
+    SIGN = "a sign"
+    END = "the end"
+
+
+@dataclass(frozen=True, slots=True)
+class Token:
+    """One word and where it begins, from 1."""
+
+    sort: Sort
+    text: str
+    column: int
+
+
+_NUMBER = re.compile(r"(\d+(?:\.\d+)?)(?:[eE]([+-]?\d+))?")
+_NAME = re.compile(r"[^\W\d]\w*(?:[.-]\w+)*")
+_UNIT = re.compile(
+    r"(?:1/)?(?:[^\W\d_]|[%°])[\w%°]*+(?:\^-?[1-3])?+"
+    r"(?:[/·*][^\W\d][\w%°]*+(?:\^-?[1-3])?+){0,3}(?![\w(.])"
+)
+_SIGN = re.compile(r"\+/-|\*\*|[<>!=]=|[-+*/^(),±=<>≤≥≠]")
+_SAME = {"+/-": "±", "**": "^", "≤": "<=", "≥": ">=", "≠": "!=", "==": "=", "−": "-"}
+_NOT_TAKEN = {
+    "'": "text cannot be compared here",
+    '"': "text cannot be compared here",
+    "[": "there are no subscripts",
+    "{": "there are no braces",
+    ":": "there are no colons",
+    ".": "a dot stands only inside a name or a number",
+    "_": "a name begins with a letter",
+    "@": "there are no decorators",
+    "&": "write two relations",
+    "|": "write two relations",
+    "%": "% stands only behind a number",
+}
+
+
+def tokens(text: str) -> list[Token]:
+    """Split a text into tokens, END last; raises ExpressionError with the column."""
+    if len(text) > LENGTH_LIMIT:
+        raise ExpressionError(LENGTH_LIMIT + 1, f"longer than {LENGTH_LIMIT} characters")
+    found = list(_tokens(text.replace("−", "-")))
+    if len(found) > TOKEN_LIMIT:
+        raise ExpressionError(found[TOKEN_LIMIT].column, f"more than {TOKEN_LIMIT} parts")
+    return [*found, Token(Sort.END, "", len(text) + 1)]
+
+
+def _tokens(text: str) -> Iterator[Token]:
+    place, behind_number = 0, False
+    while place < len(text):
+        if text[place] in " \t\n":
+            place += 1
+            continue
+        token, place = _next(text, place, behind_number)
+        behind_number = token.sort is Sort.NUMBER
+        yield token
+
+
+def _next(text: str, place: int, behind_number: bool) -> tuple[Token, int]:
+    column = place + 1
+    if behind_number and (match := _UNIT.match(text, place)):
+        return Token(Sort.UNIT, match[0], column), match.end()
+    if match := _NUMBER.match(text, place):
+        _check_number(match, column)
+        return Token(Sort.NUMBER, match[0], column), match.end()
+    if match := _NAME.match(text, place):
+        if match[0].startswith("_") or "__" in match[0] or "._" in match[0]:
+            raise ExpressionError(column, f"{match[0]} cannot be a name", _NOT_TAKEN["_"])
+        return Token(Sort.NAME, match[0], column), match.end()
+    if match := _SIGN.match(text, place):
+        return Token(Sort.SIGN, _SAME.get(match[0], match[0]), column), match.end()
+    what = f"{text[place]!r} has no meaning here" if text[place].isprintable() else "odd character"
+    raise ExpressionError(column, what, _NOT_TAKEN.get(text[place], ""))
+
+
+def _check_number(match: re.Match[str], column: int) -> None:
+    if len(match[1]) > DIGIT_LIMIT:
+        raise ExpressionError(column, f"a number of more than {DIGIT_LIMIT} digits")
+    power = match[2] or "0"
+    if len(power) > 4 or abs(int(power)) > POWER_OF_TEN_LIMIT:
+        raise ExpressionError(column, f"a power of ten beyond {POWER_OF_TEN_LIMIT}")
+    if not match[0].isascii():
+        raise ExpressionError(column, "digits other than 0 to 9")

@@ -1,0 +1,154 @@
+"""The software rack: which model stands in for which node, and all of them as one machine.
+
+`SoftwareRack` routes nothing.  It hands an envelope to the node it is addressed to and hands out
+what the nodes send, to the tool or to each other; whoever holds the rack carries it.
+"""
+
+from collections.abc import Iterator, Mapping
+
+from hil.core.error import DescriptionError, Mark, Mistake
+from hil.core.instant import Instant
+from hil.nodes.circulator import Circulator
+from hil.nodes.cistern import Cistern
+from hil.nodes.console import Console
+from hil.nodes.feedline import Feedline
+from hil.nodes.head_unit import HeadUnit
+from hil.nodes.indicator import Beacon, Tile
+from hil.nodes.lamps import Lamps
+from hil.nodes.louvres import Louvres
+from hil.nodes.mast import Mast
+from hil.nodes.model import Model, Surroundings
+from hil.nodes.node import SoftwareNode
+from hil.nodes.noise import Noise
+from hil.nodes.pendant import Pendant
+from hil.nodes.settings import Settings
+from hil.wire.rack import Envelope, Node, Rack
+
+MODELS: Mapping[str, type[Model]] = {
+    "feedline": Feedline,
+    "cistern": Cistern,
+    "mast": Mast,
+    "louvres": Louvres,
+    "circulator": Circulator,
+    "lamps": Lamps,
+    "beacon": Beacon,
+    "tile": Tile,
+    "pendant": Pendant,
+    "console": Console,
+}
+"""The models of the glasshouse, by the name of their node."""
+
+POWER = ("run", "restart")
+
+_NEVER = Instant(1 << 63)
+
+
+class SoftwareRack:
+    """All software nodes of a rack, as one machine.
+
+    Raises DescriptionError where the bench file has no software model, an unknown one, a node or
+    signal that the model does not know, or a wrong setting.
+    """
+
+    def __init__(self, rack: Rack, start: Instant) -> None:
+        software = rack.software
+        if software is None:
+            raise DescriptionError(
+                [Mistake(Mark(rack.file), "the bench file has no `software` to stand in for it")]
+            )
+        mistakes = list(misfits(rack))
+        if mistakes:
+            raise DescriptionError(mistakes)
+        settings = Settings(software.settings, rack.file)
+        self.nodes = {
+            node.address: _make(node, rack, settings, Noise(software.seed, node.name), start)
+            for node in rack.nodes
+        }
+        self._order = list(self.nodes.values())
+        self._places = {address: place for place, address in enumerate(self.nodes)}
+        self._planned = [_NEVER] * len(self._order)
+        self._next = _NEVER
+        self._sends: list[Envelope] = []
+        for place in range(len(self._order)):
+            self._settle(place)
+
+    def receive(self, thing: Envelope, now: Instant) -> None:
+        """Hand an envelope to the node it is addressed to; there may be none."""
+        place = self._places.get(thing.destination)
+        if place is not None:
+            self._order[place].receive(thing, now)
+            self._settle(place)
+
+    def tick(self, now: Instant) -> None:
+        """Let every node do what is due, in the order of the bench file."""
+        if now < self._next:
+            return
+        for place, due in enumerate(self._planned):
+            if due <= now:
+                self._order[place].tick(now)
+                self._settle(place)
+
+    def next_wakeup(self) -> Instant | None:
+        """Return when the first node has something to do."""
+        return self._next if self._next != _NEVER else None
+
+    def take_sends(self) -> tuple[Envelope, ...]:
+        """Hand over what the nodes want sent, in the order in which they sent it."""
+        if not self._sends:
+            return ()
+        sends = tuple(self._sends)
+        self._sends.clear()
+        return sends
+
+    def _settle(self, place: int) -> None:
+        """Collect what a node sends and note when it wants to be woken.
+
+        A rack has some dozen nodes: looking at all of their instants is faster than a heap.
+        """
+        node = self._order[place]
+        if node.outbox:
+            self._sends += node.outbox
+            node.outbox.clear()
+        wakeup = node.next_wakeup()
+        self._planned[place] = _NEVER if wakeup is None else wakeup
+        self._next = min(self._planned)
+
+
+def misfits(rack: Rack) -> Iterator[Mistake]:
+    """Name everything in a bench file that the software model does not fit."""
+    software, mark = rack.software, Mark(rack.file)
+    if software is None:
+        return
+    if software.model != "glasshouse":
+        yield Mistake(mark, f"software: no model is called {software.model!r}", "glasshouse")
+        return
+    for node in rack.nodes:
+        model = MODELS.get(node.name)
+        if model is None:
+            known = ", ".join(MODELS)
+            yield Mistake(mark, f"software: the glasshouse has no node {node.name!r}", known)
+            continue
+        yield from _signal_misfits(node, model, mark)
+
+
+def _signal_misfits(node: Node, model: type[Model], mark: Mark) -> Iterator[Mistake]:
+    declared = {signal.name: signal for signal in node.signals}
+    own = {"fault": model.faults, "power": POWER}
+    for name in model.signals:
+        if name not in declared:
+            yield Mistake(mark, f"software: {node.name} has a signal {name}, not declared here")
+    for name, signal in declared.items():
+        if name not in model.signals and name not in own:
+            yield Mistake(mark, f"software: the model of {node.name} has no signal {name!r}")
+        for label in signal.labels if name in own else ():
+            if label not in own[name]:
+                hint = ", ".join(own[name])
+                yield Mistake(mark, f"software: {signal.path} cannot be {label!r}", hint)
+
+
+def _make(node: Node, rack: Rack, settings: Settings, noise: Noise, start: Instant) -> SoftwareNode:
+    model = MODELS[node.name](Surroundings(node, settings, noise))
+    if isinstance(model, Console):
+        others = [other for other in rack.nodes if other is not node]
+        return HeadUnit(node, model, others, settings, noise, start)
+    return SoftwareNode(node, model, settings, noise, start)

@@ -1,0 +1,144 @@
+"""What can be set about the software rack, and its defaults.
+
+Settings are written in the bench file under `software: settings:` as `number unit`, each with its
+own unit and no other.  Reading them reports everything that is wrong at once.
+"""
+
+import difflib
+from collections.abc import Mapping
+from decimal import Decimal, InvalidOperation
+
+from hil.core.error import DescriptionError, Mark, Mistake
+from hil.core.instant import MILLISECOND, Duration
+
+DEFAULTS: Mapping[str, str] = {
+    "firmware": "1.4.2",
+    # the head unit's thresholds
+    "feed-low": "1.00 bar",
+    "feed-amber": "3.60 bar",
+    "feed-red": "4.50 bar",
+    "feed-dead-band": "0.15 bar",
+    "level-dry": "10.0 %",
+    "level-low": "25.0 %",
+    "level-full": "90.0 %",
+    "level-dead-band": "2.0 %",
+    "lamps-on": "400 lx",
+    "lamps-off": "600 lx",
+    "lamp-brightness": "80 %",
+    "climate-band": "0.5 degC",
+    "fan-floor": "20 %",
+    "fan-gain": "10 %/degC",
+    "fan-idle": "10 %",
+    "stick-dead-zone": "10 %",
+    "stick-travel": "45 deg",
+    "sun-step": "0.5 deg",
+    "silence": "500 ms",
+    "decision-time": "3 ms",
+    # actuators
+    "vane-slew": "300 deg/s",
+    "vane-lag": "20 ms",
+    "fan-full-speed": "3000 rpm",
+    "fan-lag": "150 ms",
+    "strip-lag": "30 ms",
+    # sensors; noise is the standard deviation
+    "cistern-empty": "1500 mm",
+    "cistern-full": "300 mm",
+    "sensor-lag": "10 ms",
+    "air-lag": "60 ms",
+    "pressure-noise": "0.001 bar",
+    "distance-noise": "0.1 mm",
+    "light-noise": "0.2 lx",
+    "temperature-noise": "0.01 degC",
+    "humidity-noise": "0.05 %",
+    "sun-noise": "0.02 deg",
+    "barometer-noise": "0.02 hPa",
+    "speed-noise": "1 rpm",
+    # every node
+    "report-every": "100 ms",
+    "boot-time": "200 ms",
+    "fastest-answer": "1 ms",
+    "slowest-answer": "6 ms",
+}
+
+_POSITIVE = ("vane-slew", "report-every", "boot-time", "decision-time", "silence")
+
+
+class Settings:
+    """The settings of one rack, checked.  Raises DescriptionError with every mistake."""
+
+    def __init__(self, written: Mapping[str, str], file: str = "settings") -> None:
+        self._texts = {**DEFAULTS, **written}
+        self._numbers: dict[str, Decimal] = {}
+        mistakes = [
+            Mistake(Mark(file), f"software: no setting is called {name!r}", _like(name))
+            for name in written
+            if name not in DEFAULTS
+        ]
+        for name, default in DEFAULTS.items():
+            if " " in default:
+                problem = self._read(name, default.split(" ", 1)[1])
+                if problem:
+                    mistakes.append(
+                        Mistake(Mark(file), f"software: {name}: {problem}", f"{name}: {default}")
+                    )
+        mistakes += [] if mistakes else self._contradictions(file)
+        if mistakes:
+            raise DescriptionError(mistakes)
+
+    def text(self, name: str) -> str:
+        """Return a setting as it is written."""
+        return self._texts[name]
+
+    def number(self, name: str) -> Decimal:
+        """Return a setting's number, exact, in its own unit."""
+        return self._numbers[name]
+
+    def amount(self, name: str) -> float:
+        """Return a setting's number for physics, where exactness does not matter."""
+        return float(self._numbers[name])
+
+    def duration(self, name: str) -> Duration:
+        """Return a setting in milliseconds as a duration."""
+        return Duration(int(self._numbers[name] * MILLISECOND))
+
+    def _read(self, name: str, unit: str) -> str:
+        """Read one setting; return what is wrong with it, or nothing."""
+        number, _, written = self._texts[name].strip().partition(" ")
+        if written.strip() != unit:
+            return f"expected a number and {unit}, got {self._texts[name]!r}"
+        try:
+            value = Decimal(number)
+        except InvalidOperation:
+            return f"expected a number and {unit}, got {self._texts[name]!r}"
+        if not value.is_finite() or abs(value) > 1_000_000:
+            return f"{number} is no number a rack could work with"
+        if value < 0 or (value == 0 and name in _POSITIVE):
+            return f"{number} {unit} is too small"
+        self._numbers[name] = value
+        return ""
+
+    def _contradictions(self, file: str) -> list[Mistake]:
+        """Return the pairs that contradict each other."""
+        ordered = (
+            ("feed-low", "feed-amber"),
+            ("feed-amber", "feed-red"),
+            ("level-dry", "level-low"),
+            ("level-low", "level-full"),
+            ("lamps-on", "lamps-off"),
+            ("cistern-full", "cistern-empty"),
+        )
+        mistakes = [
+            Mistake(Mark(file), f"software: {low} must be below {high}")
+            for low, high in ordered
+            if self.number(low) >= self.number(high)
+        ]
+        if self.number("fastest-answer") > self.number("slowest-answer"):
+            mistakes.append(
+                Mistake(Mark(file), "software: fastest-answer must not be above slowest-answer")
+            )
+        return mistakes
+
+
+def _like(name: str) -> str:
+    """Return the known name that looks most like this one, or nothing."""
+    return next(iter(difflib.get_close_matches(name, DEFAULTS, 1)), "")

@@ -1,0 +1,180 @@
+"""The journal on disk: `journal.jsonl`, one line per event, each written before the next begins.
+
+Writing.  Each event is one `write` of one whole line on a descriptor opened for appending; the
+kernel has it from then on, so that a killed run keeps all it judged.  When the disk is full the
+half-written line is taken back, a reserve kept since the start is given free, and from there on
+only verdicts are written, no datagrams; the first refusal is kept in `fault`.
+
+Reading.  A line that was cut short, is not JSON or is of no known kind is counted and passed over.
+"""
+
+import contextlib
+import errno
+import math
+import os
+import types
+import typing
+from collections.abc import Iterator
+from dataclasses import fields
+from pathlib import Path
+
+from hil.core.error import StoreError
+from hil.core.event import KINDS, Datagram, Event, read, render
+
+NAME = "journal.jsonl"
+_RESERVE_NAME = ".reserve"
+_RESERVE_SIZE = 256 * 1024
+_NO_ROOM = (errno.ENOSPC, errno.EDQUOT, errno.EROFS)
+
+
+class JournalWriter:
+    """The journal of one run; `fault` says what could not be written, None while all is well.
+
+    Raises StoreError when it cannot be begun: nothing has moved yet.
+    """
+
+    def __init__(self, folder: Path) -> None:
+        self.path = folder / NAME
+        self.fault: StoreError | None = None
+        self.lost_events = 0
+        self.lost_bytes = 0
+        self._reserve = folder / _RESERVE_NAME
+        self._size = 0
+        try:
+            self._make_reserve()
+            flags = os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_APPEND
+            self._file = os.open(self.path, flags, 0o644)
+        except OSError as error:
+            raise StoreError(f"{self.path} was not begun: {error.strerror or error}") from error
+
+    def record(self, event: Event) -> None:
+        """Write one event; never raises, see `fault`."""
+        line = f"{render(event)}\n".encode("utf-8", "backslashreplace")
+        if self.fault is None:
+            try:
+                written = os.write(self._file, line)
+                while written < len(line):  # the next write says why this one was cut short
+                    written += os.write(self._file, line[written:])
+                self._size += written
+                return
+            except OSError as error:
+                self._note_fault(error.strerror or str(error))
+        self._write_in_need(event, line)
+
+    def close(self) -> None:
+        """Sync and close; gives the reserve free for the reports."""
+        self._free_reserve()
+        if self._file < 0:
+            return
+        try:
+            os.fsync(self._file)
+        except OSError as error:
+            if self.fault is None:
+                self._note_fault(error.strerror or str(error))
+        os.close(self._file)
+        self._file = -1
+        if self.fault is not None:
+            self.fault = StoreError(
+                f"{self.path} is not complete: {self.lost_events} events "
+                f"({self.lost_bytes} bytes) are missing ({self._reason})"
+            )
+
+    def _note_fault(self, reason: str) -> None:
+        self._reason = reason
+        self.fault = StoreError(f"{self.path} is not complete ({reason})")
+        self._free_reserve()
+
+    def _write_in_need(self, event: Event, line: bytes) -> None:
+        """Write a verdict into what room there is; a half line is taken back."""
+        if type(event) is not Datagram and self._file >= 0:
+            with contextlib.suppress(OSError):
+                os.ftruncate(self._file, self._size)
+                if os.write(self._file, line) == len(line):
+                    self._size += len(line)
+                    return
+        with contextlib.suppress(OSError):
+            os.ftruncate(self._file, self._size)
+        self.lost_events += 1
+        self.lost_bytes += len(line)
+
+    def _make_reserve(self) -> None:
+        file = os.open(self._reserve, os.O_WRONLY | os.O_CREAT, 0o600)
+        try:
+            os.posix_fallocate(file, 0, _RESERVE_SIZE)
+        except OSError as error:
+            if error.errno in _NO_ROOM:
+                self._free_reserve()
+                raise
+        finally:
+            os.close(file)
+
+    def _free_reserve(self) -> None:
+        with contextlib.suppress(OSError):
+            self._reserve.unlink()
+
+
+class JournalReader:
+    """The events of a journal in order; `unreadable` counts the lines passed over so far.
+
+    With `datagrams` false the lines of datagrams are left out, which is much faster.
+    Raises StoreError when the file itself cannot be read.
+    """
+
+    def __init__(self, path: Path, *, datagrams: bool = True) -> None:
+        self.path = path
+        self.unreadable = 0
+        self._datagrams = datagrams
+
+    def __iter__(self) -> Iterator[Event]:
+        try:
+            with self.path.open("rb") as file:
+                for line in file:
+                    if not self._datagrams and b'"event":"datagram"' in line[:60]:
+                        continue
+                    event = _read_line(line)
+                    if event is None:
+                        self.unreadable += 1
+                    else:
+                        yield event
+        except OSError as error:
+            raise StoreError(f"{self.path} cannot be read: {error.strerror or error}") from error
+
+
+def _read_line(line: bytes) -> Event | None:
+    if not line.endswith(b"\n"):
+        return None
+    try:
+        event = read(line.decode("utf-8"))
+    except (UnicodeDecodeError, RecursionError):
+        return None
+    if event is None:
+        return None
+    kinds = _TYPES[type(event)]
+    return event if all(_fits(getattr(event, name), kind) for name, kind in kinds) else None
+
+
+_TYPES = {cls: tuple((field.name, field.type) for field in fields(cls)) for cls in KINDS.values()}
+
+
+def _fits(value: object, kind: typing.Any) -> bool:
+    """Say whether a value read from JSON is of the type that its field declares."""
+    if isinstance(kind, typing.NewType):
+        kind = kind.__supertype__
+    origin, parts = typing.get_origin(kind), typing.get_args(kind)
+    if origin in (typing.Union, types.UnionType):
+        return any(_fits(value, part) for part in parts)
+    if origin is tuple:
+        if not isinstance(value, tuple):
+            return False
+        if parts[-1] is Ellipsis:
+            return all(_fits(item, parts[0]) for item in value)
+        return len(value) == len(parts) and all(map(_fits, value, parts))
+    if origin is dict:
+        return isinstance(value, dict) and all(
+            _fits(key, parts[0]) and _fits(item, parts[1]) for key, item in value.items()
+        )
+    if kind is float:
+        return type(value) in (float, int) and math.isfinite(value)  # type: ignore[arg-type]
+    if kind is int:
+        return isinstance(value, int) and not isinstance(value, bool)
+    return isinstance(value, kind)

@@ -1,0 +1,212 @@
+"""The result of a run on the terminal: ready or not first, then which node, then the proof.
+
+Everything is said in words; colours only repeat it, and only on a terminal that wants them.
+This file makes lines; hil.report.paint puts them on the screen.
+"""
+
+from collections import Counter
+from collections.abc import Sequence
+from enum import Enum
+
+from hil.core.verdict import Outcome
+from hil.report.story import case_lines, nodes_of, seconds
+from hil.report.tally import CaseResult, RunResult
+from hil.report.visible import visible_line
+
+CASES_TOLD = 20
+"""So many cases are told in full on the terminal; the reports have all of them."""
+
+
+class Tone(Enum):
+    """How a piece of text is meant; paint decides the colour."""
+
+    PLAIN = "plain"
+    GOOD = "good"
+    BAD = "bad"
+    DOUBT = "doubt"
+    QUIET = "quiet"
+    STRONG = "strong"
+
+
+Line = tuple[tuple[str, Tone], ...]
+"""One line, in pieces."""
+
+TONES = {
+    Outcome.PASS: Tone.GOOD,
+    Outcome.UNSTABLE: Tone.DOUBT,
+    Outcome.FAIL: Tone.BAD,
+    Outcome.INCONCLUSIVE: Tone.DOUBT,
+    Outcome.ERROR: Tone.BAD,
+    Outcome.SKIPPED: Tone.QUIET,
+    Outcome.NOT_RUN: Tone.DOUBT,
+}
+
+_TOLD = {
+    Outcome.PASS: "passed",
+    Outcome.UNSTABLE: "unstable",
+    Outcome.FAIL: "failed",
+    Outcome.INCONCLUSIVE: "inconclusive",
+    Outcome.ERROR: "broken off",
+    Outcome.SKIPPED: "skipped",
+    Outcome.NOT_RUN: "not run",
+}
+_GRAVE = (Outcome.FAIL, Outcome.ERROR, Outcome.INCONCLUSIVE, Outcome.UNSTABLE)
+_COLUMNS = (
+    Outcome.PASS,
+    Outcome.FAIL,
+    Outcome.UNSTABLE,
+    Outcome.INCONCLUSIVE,
+    Outcome.ERROR,
+    Outcome.SKIPPED,
+    Outcome.NOT_RUN,
+)
+
+
+def readiness(result: RunResult) -> str:
+    """Say in one sentence whether the rack is ready, and if not, which node is why.
+
+    `READY: 64 of 64 cases passed` or `NOT READY: louvres: 2 failed; 3 not run`.
+    """
+    counts = result.counts()
+    total, passed = len(result.cases), counts[Outcome.PASS]
+    skipped = counts[Outcome.SKIPPED]
+    aside = f", {skipped} skipped" if skipped else ""
+    if passed and passed + skipped == total and result.safe:
+        return f"READY: {passed} of {total} cases passed{aside}"
+    parts = [f"{name}: {_list(count)}" for name, count in _troubles(result)]
+    if counts[Outcome.NOT_RUN]:
+        parts.append(f"{counts[Outcome.NOT_RUN]} of {total} not run")
+    if not passed and not parts:
+        parts.append(f"nothing ran, {skipped} of {total} skipped" if total else "nothing ran")
+    if not result.safe and _moved(result):
+        parts.append("not every actuator was seen safe")
+    if result.ended is None:
+        parts.append("the run was killed")
+    elif result.ended.aborted:
+        parts.append(visible_line(result.ended.aborted))
+    return f"NOT READY: {'; '.join(parts)}"
+
+
+def summarise(result: RunResult) -> list[Line]:
+    """Return the whole summary: readiness, what went wrong, per plan, per node, safety."""
+    ready = readiness(result)
+    lines: list[Line] = [((ready, Tone.GOOD if ready.startswith("READY") else Tone.BAD),), ()]
+    lines += _told_cases(result)
+    if result.cases:
+        lines += [*_plan_table(result), ()]
+    if any(node.counts for node in result.nodes):
+        lines += [*_node_table(result), ()]
+    lines += _notes(result)
+    lines.append(_safety(result))
+    return lines
+
+
+def plain(lines: Sequence[Line]) -> str:
+    """Return lines without any tone."""
+    return "".join("".join(text for text, _ in line).rstrip() + "\n" for line in lines)
+
+
+def _troubles(result: RunResult) -> list[tuple[str, Counter[Outcome]]]:
+    by_node: dict[str, Counter[Outcome]] = {}
+    for case in result.cases:
+        if case.outcome in _GRAVE:
+            for name in nodes_of(case) or ["bench"]:
+                by_node.setdefault(name, Counter())[case.outcome] += 1
+    return sorted(by_node.items(), key=lambda item: (-item[1].total(), item[0]))
+
+
+def _list(counts: Counter[Outcome]) -> str:
+    return ", ".join(f"{counts[kind]} {_TOLD[kind]}" for kind in _GRAVE if counts[kind])
+
+
+def _told_cases(result: RunResult) -> list[Line]:
+    wrong = [case for case in result.cases if case.outcome in _GRAVE]
+    wrong.sort(key=lambda case: _GRAVE.index(case.outcome))
+    lines: list[Line] = []
+    for case in wrong[:CASES_TOLD]:
+        lines += [*_told_case(case), ()]
+    if len(wrong) > CASES_TOLD:
+        more = len(wrong) - CASES_TOLD
+        lines += [((f"and {more} more like these; the reports have all of them", Tone.QUIET),), ()]
+    return lines
+
+
+def _told_case(case: CaseResult) -> list[Line]:
+    title = visible_line(case.title)
+    head: Line = ((f"{_TOLD[case.outcome]:<12}  ", TONES[case.outcome]), (title, Tone.STRONG))
+    body: list[Line] = [((f"    {text}", Tone.PLAIN),) for text in case_lines(case) if text]
+    return [head, *body]
+
+
+def _plan_table(result: RunResult) -> list[Line]:
+    used = [kind for kind in _COLUMNS if result.counts()[kind] or kind is Outcome.PASS]
+    rows: list[list[tuple[str, Tone]]] = [_heads("plan", "cases", *(kind.word for kind in used))]
+    rows[0].append(("seconds", Tone.QUIET))
+    for plan in result.plans:
+        counts = plan.counts()
+        row = [(visible_line(plan.title), Tone.PLAIN), (str(len(plan.cases)), Tone.PLAIN)]
+        row += [_count(counts, kind) for kind in used]
+        row.append((seconds(sum(case.took for case in plan.cases), 2), Tone.PLAIN))
+        rows.append(row)
+    return _align(rows)
+
+
+def _node_table(result: RunResult) -> list[Line]:
+    kinds = (Outcome.PASS, Outcome.FAIL, Outcome.INCONCLUSIVE)
+    rows = [_heads("node", "checks", *(kind.word for kind in kinds), "worst margin", "where")]
+    for node in result.nodes:
+        margin = "" if node.margin is None else f"{node.margin:+.2f}"
+        tone = Tone.BAD if node.margin is not None and node.margin < 0 else Tone.PLAIN
+        row = [(visible_line(node.name), Tone.PLAIN), (str(node.counts.total()), Tone.PLAIN)]
+        row += [_count(node.counts, kind) for kind in kinds]
+        row += [(margin, tone), (visible_line(node.closest), Tone.QUIET)]
+        rows.append(row)
+    return _align(rows, left={0, 6})
+
+
+def _heads(*words: str) -> list[tuple[str, Tone]]:
+    return [(word, Tone.QUIET) for word in words]
+
+
+def _count(counts: Counter[Outcome], kind: Outcome) -> tuple[str, Tone]:
+    return (str(counts[kind]), TONES[kind]) if counts[kind] else ("–", Tone.QUIET)
+
+
+def _align(rows: list[list[tuple[str, Tone]]], left: set[int] | None = None) -> list[Line]:
+    """Set cells in columns two blanks apart; those in `left` to the left, others to the right."""
+    left = {0} if left is None else left
+    widths = [max(len(row[at][0]) for row in rows) for at in range(len(rows[0]))]
+    lines: list[Line] = []
+    for row in rows:
+        cells = []
+        for at, (text, tone) in enumerate(row):
+            cell = text.ljust(widths[at]) if at in left else text.rjust(widths[at])
+            cells.append((cell if at == 0 else f"  {cell}", tone))
+        lines.append(tuple(cells))
+    return lines
+
+
+def _notes(result: RunResult) -> list[Line]:
+    kinds = Counter((note.node, note.trouble) for note in result.node_notes)
+    lines: list[Line] = [
+        ((f"{visible_line(node)}: {count} × {trouble}", Tone.DOUBT),)
+        for (node, trouble), count in sorted(kinds.items())
+    ]
+    lines += [((visible_line(f"bench: {n.text}"), Tone.DOUBT),) for n in result.host_notes[:5]]
+    return [*lines, ()] if lines else []
+
+
+def _safety(result: RunResult) -> Line:
+    open_ones = [one for one in result.actuators if not one.confirmed]
+    if open_ones:
+        told = ", ".join(f"{one.signal} ({one.text})" for one in open_ones)
+        return ((f"NOT SAFE: not seen at their safe value: {visible_line(told)}", Tone.BAD),)
+    if result.safe and result.actuators:
+        return ((f"safe: all {len(result.actuators)} driven signals are back", Tone.GOOD),)
+    if not _moved(result):
+        return (("nothing was moved", Tone.QUIET),)
+    return (("NOT SAFE: nobody saw where the actuators are; see to the rack", Tone.BAD),)
+
+
+def _moved(result: RunResult) -> bool:
+    return any(case.attempts for case in result.cases) or bool(result.actuators)

@@ -1,0 +1,62 @@
+"""Where the events of a run go: the journal first, then the tally, then whoever watches.
+
+A watcher that fails (a closed terminal, a broken pipe) is let go; the run does not notice.
+"""
+
+from collections.abc import Callable
+from pathlib import Path
+
+from hil.core.error import StoreError
+from hil.core.event import Event
+from hil.core.instant import Instant
+from hil.report.about import About
+from hil.report.journal import JournalWriter
+from hil.report.junit import write_junit
+from hil.report.tally import RunResult, Tally
+
+Watch = Callable[[Event], object]
+
+
+class Evidence:
+    """The evidence of one run; raises StoreError when it cannot be begun."""
+
+    def __init__(self, folder: Path, watch: Watch | None) -> None:
+        self.folder = folder
+        self.faults: list[StoreError] = []
+        self._tally = Tally()
+        self._watch = watch
+        self._journal = JournalWriter(folder)
+        self.record = self._journal.record
+        """Where the loop writes events, datagrams included."""
+
+    @property
+    def last_at(self) -> Instant:
+        """The instant of the latest event."""
+        return Instant(self._tally.last_at)
+
+    def observe(self, event: Event) -> None:
+        """Take in an event that was recorded; datagrams do not come here."""
+        self._tally.receive(event)
+        if self._watch is None:
+            return
+        try:
+            self._watch(event)
+        except (OSError, ValueError):  # the terminal is gone
+            self._watch = None
+
+    def note(self, event: Event) -> None:
+        """Record and observe an event of the runner's own."""
+        self.record(event)
+        self.observe(event)
+
+    def close(self, about: About) -> tuple[RunResult, Path | None]:
+        """End the journal and write the reports; what cannot be written is in `faults`."""
+        self._journal.close()
+        if self._journal.fault is not None:
+            self.faults.append(self._journal.fault)
+        result = self._tally.result()
+        try:
+            return result, write_junit(self.folder, result, about)
+        except StoreError as error:
+            self.faults.append(error)
+            return result, None

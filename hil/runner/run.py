@@ -1,0 +1,161 @@
+"""A run from the files to the exit code.
+
+    read files → select → site → journal → session on the bench → reports → exit code
+
+Whatever happens, evidence is closed and the site is settled: an exception of ours ends the run as
+a bug (exit code 4) with the guard making the rack safe.
+"""
+
+import gc
+import traceback
+from contextlib import AbstractContextManager
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
+from pathlib import Path
+
+import hil
+from hil.bench.interrupt import Interrupts
+from hil.bench.loop import drive
+from hil.core.error import BenchError, StoreError
+from hil.core.event import HostNoted, RunStarted
+from hil.core.instant import Instant
+from hil.core.observation import Abort
+from hil.files.read import read_plans, read_rack
+from hil.report.about import About, describe, write_about
+from hil.report.exit_code import ExitCode, exit_code
+from hil.report.store import forget_latest, new_folder, point_latest
+from hil.report.tally import RunResult
+from hil.runner.evidence import Evidence, Watch
+from hil.runner.options import Options
+from hil.runner.selection import Selection, plan_files, select
+from hil.runner.session import Session
+from hil.runner.site import Say, Site, virtual_site, wall_site
+from hil.wire.link import Links
+from hil.wire.rack import Rack
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Finished:
+    """How a run ended; `crash` is the traceback of a bug of ours, `faults` go to the terminal."""
+
+    code: int
+    result: RunResult
+    folder: Path
+    junit: Path | None
+    faults: tuple[str, ...]
+    crash: str
+
+
+def read_files(options: Options) -> tuple[Rack, Selection]:
+    """Read bench and plans and choose the cases.  Raises DescriptionError."""
+    rack = read_rack(options.bench)
+    return rack, select(read_plans(plan_files(options.plans), rack), options)
+
+
+def run_plans(options: Options, *, watch: Watch | None = None, say: Say = print) -> Finished:
+    """Run plans.  `watch` sees every event but datagrams; `say` gets remarks for people.
+
+    Raises DescriptionError, BenchError and StoreError for what is wrong before anything moves.
+    """
+    reports = Path(options.reports)
+    forget_latest(reports)
+    rack, selection = read_files(options)
+    started = datetime.now(UTC)
+    name = f"{started:%Y%m%dT%H%M%SZ}-{rack.name}"
+    with Interrupts() as interrupts, _site(rack, name, options, interrupts, say) as site:
+        folder = new_folder(reports, name)
+        evidence = Evidence(folder, watch)
+        about = describe(
+            run=folder.name,
+            started=started,
+            command=options.command,
+            bench=rack.name,
+            interface="virtual" if options.virtual else rack.interface,
+            stamps=site.bench.stamps,
+        )
+        write_about(folder, about)
+        point_latest(folder)
+        crash = _sit(rack, selection, options, site, evidence)
+        finished = _finish(evidence, about, crash)
+    return _with_faults(finished, site)
+
+
+def _site(
+    rack: Rack, name: str, options: Options, interrupts: Interrupts, say: Say
+) -> AbstractContextManager[Site]:
+    if options.virtual:
+        return virtual_site(rack, interrupts)
+    return wall_site(rack, name, interrupts, say)
+
+
+def _sit(rack: Rack, selection: Selection, options: Options, site: Site, evidence: Evidence) -> str:
+    """Hold the session; return the traceback where it broke, else nothing."""
+    evidence.note(_started(rack, selection, options, site))
+    session: Session | None = None
+    gc.collect()
+    gc.freeze()  # what was read stays; the collector need not walk it while the run judges
+    try:
+        start = site.bench.now()
+        session = Session(rack, selection.cases, start, retries=options.retries, repair=site.repair)
+        links = Links(rack, start)
+        early, _ = site.bench.wait(start)  # what opening and building took is no lateness
+        for arrival in early:
+            if isinstance(arrival.thing, Abort):
+                session.receive(arrival.thing, start)
+        drive(session, links, site.bench, evidence.record, origin=start, observe=evidence.observe)
+        site.safe = session.safe
+    except BenchError as error:
+        _note_break(evidence, "bench broke", str(error))
+    except Exception:
+        _note_break(evidence, "tool broke", traceback.format_exc(limit=-1).splitlines()[-1])
+        return traceback.format_exc()
+    finally:
+        gc.unfreeze()
+        site.moved = session is not None and session.moved
+    return ""
+
+
+def _started(rack: Rack, selection: Selection, options: Options, site: Site) -> RunStarted:
+    return RunStarted(
+        at=Instant(0),
+        tool=f"rackproof {hil.__version__}",
+        bench=rack.name,
+        bench_file=rack.file,
+        bench_digest=rack.digest,
+        virtual=options.virtual,
+        stamps=site.bench.stamps,
+        plans=tuple((plan.title, plan.file, plan.digest) for plan in selection.plans),
+        cases=tuple(
+            (file, case.title) for file, case in zip(selection.files, selection.cases, strict=True)
+        ),
+    )
+
+
+def _note_break(evidence: Evidence, trouble: str, text: str) -> None:
+    at = evidence.last_at
+    evidence.note(HostNoted(at=at, trouble=trouble, amount=1, text=text))
+
+
+def _finish(evidence: Evidence, about: About, crash: str) -> Finished:
+    result, junit = evidence.close(about)
+    try:
+        point_latest(evidence.folder)
+    except StoreError as error:
+        evidence.faults.append(error)
+    code = exit_code(result, store_fault=bool(evidence.faults), bug=bool(crash))
+    return Finished(
+        code=code,
+        result=result,
+        folder=evidence.folder,
+        junit=junit,
+        faults=tuple(str(fault) for fault in evidence.faults),
+        crash=crash,
+    )
+
+
+def _with_faults(finished: Finished, site: Site) -> Finished:
+    """Add what went wrong while the site was given back."""
+    if not site.faults:
+        return finished
+    faults = (*finished.faults, *site.faults)
+    return replace(finished, code=max(finished.code, int(ExitCode.BENCH)), faults=faults)

@@ -1,0 +1,131 @@
+"""The links to all nodes of a rack: commands to datagrams, datagrams to observations.
+
+A machine: it never reads a clock and never opens a socket.
+
+    execute(command, now)  ──▶  take_sends()  ──▶  the bench  ──▶  sent(packet, at)
+    take_observations()    ◀──  receive(packet, now), refused(node, at, text), tick(now)
+
+Answers are matched by request number, operation and sender, readings are taken once; everything
+else is a NodeNote and never used.  Observations carry their own instants.
+"""
+
+from dataclasses import dataclass
+
+from hil.core.instant import Instant
+from hil.core.observation import Command, CommandLost, NodeNote, NodeTrouble, Observation
+from hil.wire.conversation import Conversation
+from hil.wire.pending import Numbers
+from hil.wire.rack import Address, Rack
+from hil.wire.timers import Timers
+
+
+@dataclass(frozen=True, slots=True)
+class Packet:
+    """A datagram on the tool's side, to or from one node.
+
+    `peer` is where it goes to, or really came from; `token` the command that it carries, if any.
+    """
+
+    node: str
+    peer: Address
+    payload: bytes
+    token: int | None = None
+
+
+class Links:
+    """The machine over all nodes of a rack.
+
+    The first wakeup is `start` where any node is to be listened to or polled.  Request numbers
+    begin with `first_request` and are fresh for each request, over all nodes.
+    """
+
+    def __init__(self, rack: Rack, start: Instant, first_request: int = 1) -> None:
+        self._timers = Timers()
+        self._observations: list[Observation] = []
+        self._sends: list[Packet] = []
+        self._addresses = {node.name: node.address for node in rack.nodes}
+        self._nodes_of = {signal.path: node.name for node in rack.nodes for signal in node.signals}
+        numbers = Numbers(first_request)
+        self._conversations = {
+            node.name: Conversation(node, numbers, self._timers, self._say, self._queue, start)
+            for node in rack.nodes
+        }
+
+    def execute(self, command: Command, now: Instant) -> None:
+        """Send a command; one that cannot be sent is lost at once, with the reason."""
+        self._catch_up(now)
+        node = self._nodes_of.get(command.signal)
+        if node is None:
+            text = f"there is no signal {command.signal}"
+            self._say(CommandLost(token=command.token, at=now, detail=text))
+            return
+        self._conversations[node].command(command, now)
+
+    def receive(self, packet: Packet, now: Instant) -> None:
+        """Take in one datagram that arrived at `now`; no octets whatever raise anything."""
+        wakeup = self._timers.next()
+        if wakeup is not None and wakeup < now:
+            self.tick(Instant(now - 1))
+        conversation = self._conversations.get(packet.node)
+        if conversation is not None:
+            conversation.receive(packet, now)
+            return
+        text = f"datagram from {packet.peer}, where no node of this rack is"
+        note = NodeNote(
+            node=packet.node,
+            trouble=NodeTrouble.FOREIGN,
+            at=now,
+            text=text,
+            raw=packet.payload,
+        )
+        self._say(note)
+
+    def sent(self, packet: Packet, at: Instant) -> None:
+        """Learn from the bench that a packet left at `at`."""
+        conversation = self._conversations.get(packet.node)
+        if conversation is not None:
+            conversation.sent(packet, at)
+
+    def refused(self, node: str, at: Instant, text: str) -> None:
+        """Learn from the bench that nobody listens at the node's port; its commands are lost."""
+        self._catch_up(at)
+        conversation = self._conversations.get(node)
+        if conversation is not None:
+            conversation.refused(at, text)
+
+    def tick(self, now: Instant) -> None:
+        """Learn that time has reached `now`."""
+        while (due := self._timers.take(now)) is not None:
+            at, (node, key, detail) = due
+            self._conversations[node].fire(key, detail, at, now)
+
+    def next_wakeup(self) -> Instant | None:
+        """Return when the next answer is missing, value grows stale, or request is due."""
+        return self._timers.next()
+
+    def take_sends(self) -> tuple[Packet, ...]:
+        """Hand over the packets to send, oldest first."""
+        sends, self._sends = tuple(self._sends), []
+        return sends
+
+    def take_observations(self) -> list[Observation]:
+        """Hand over what was observed, in the order in which it happened."""
+        observations = self._observations[:]
+        self._observations.clear()
+        return observations
+
+    def lost(self, node: str) -> int:
+        """Return how many readings of a node never came, by its sequence numbers."""
+        return self._conversations[node].track.lost
+
+    def _catch_up(self, now: Instant) -> None:
+        """Let everything happen that was due before `now`."""
+        wakeup = self._timers.next()
+        if wakeup is not None and wakeup < now:
+            self.tick(Instant(now - 1))
+
+    def _say(self, observation: Observation) -> None:
+        self._observations.append(observation)
+
+    def _queue(self, node: str, payload: bytes, token: int | None) -> None:
+        self._sends.append(Packet(node, self._addresses[node], payload, token))

@@ -1,0 +1,135 @@
+"""One node's counters: which reading is new, what was lost, and when the node booted.
+
+sequence   a window of the last 64 readings tells new, duplicate and late ones apart, as the
+           anti-replay window of RFC 4303 §3.4.3 does; after 10 s of silence it starts afresh
+boots      any other boot count than before is a reboot
+uptime     a 32-bit count wraps (milliseconds after 49.7 days).  Without a boot count, falling
+           is a wrap if the modular difference is about the time that passed, else a reboot
+"""
+
+from enum import Enum
+from typing import NamedTuple
+
+from hil.core.instant import SECOND, Duration, Instant, show_duration
+from hil.wire.layout import Codec, Decoded
+
+_WINDOW = 64
+_SILENCE = 10 * SECOND
+_SLACK = SECOND
+
+
+class Kind(Enum):
+    """What a datagram's sequence number makes of it."""
+
+    NEW = "new"
+    DUPLICATE = "duplicate"
+    LATE = "late"
+
+
+class Judgement(NamedTuple):
+    """What the counters say: how new the datagram is, and in words why the node has rebooted."""
+
+    kind: Kind
+    reboot: str
+
+
+_FINE = Judgement(Kind.NEW, "")
+
+
+class Track:
+    """The counters of one node.
+
+    `lost` counts the readings that never came; `booted` is when the node booted, None while that
+    is unknown; `elapsed` is the node's own time between its last two readings.
+    """
+
+    __slots__ = (
+        "_boots",
+        "_mask",
+        "_sequence",
+        "_sequence_at",
+        "_uptime",
+        "_uptime_at",
+        "booted",
+        "elapsed",
+        "lost",
+    )
+
+    def __init__(self) -> None:
+        self.lost = 0
+        self.booted: Instant | None = None
+        self.elapsed: Duration | None = None
+        self._boots: int | None = None
+        self._uptime: int | None = None
+        self._uptime_at = Instant(0)
+        self._sequence: int | None = None
+        self._sequence_at = Instant(0)
+        self._mask = 0
+
+    def judge(self, codec: Codec, decoded: Decoded, at: Instant) -> Judgement:
+        """Take in the counters of one datagram that arrived at `at`."""
+        sequence, boots, uptime = decoded.sequence, decoded.boots, decoded.uptime
+        reboot = ""
+        if boots is not None and boots != self._boots:
+            if self._boots is not None:
+                reboot = f"boot count {boots}, was {self._boots}"
+            self._boots = boots
+        back = 0 if sequence is None else self._steps_back(sequence, codec.sequence_span, at)
+        if boots is None and uptime is not None and self._uptime is not None:
+            reboot = self._fallen(uptime, codec.uptime_span, at, old=back > 0)
+        if reboot:
+            self._sequence, self.booted, self._uptime = None, at, None
+        elif back > 0:
+            return self._old(back)
+        if uptime is not None:
+            self._keep_time(uptime, codec.uptime_span, at)
+        if sequence is not None:
+            self._advance(sequence, codec.sequence_span, at)
+        return Judgement(Kind.NEW, reboot) if reboot else _FINE
+
+    def _steps_back(self, sequence: int, span: int, at: Instant) -> int:
+        """Return 1 for the newest reading again, more for older ones, 0 for a new one."""
+        if self._sequence is None or at - self._sequence_at > _SILENCE:
+            return 0
+        steps = (self._sequence - sequence) % span
+        return steps + 1 if steps < min(_WINDOW, span // 2) else 0
+
+    def _old(self, back: int) -> Judgement:
+        bit = 1 << back - 1
+        if self._mask & bit:
+            return Judgement(Kind.DUPLICATE, "")
+        self._mask |= bit
+        self.lost -= 1
+        return Judgement(Kind.LATE, "")
+
+    def _advance(self, sequence: int, span: int, at: Instant) -> None:
+        steps = 0 if self._sequence is None else (sequence - self._sequence) % span
+        if 0 < steps < span // 2:
+            self.lost += steps - 1
+            self._mask = (self._mask << steps | 1) & (1 << _WINDOW) - 1
+        else:
+            self._mask = (1 << _WINDOW) - 1  # what came before this one is not waited for
+        self._sequence, self._sequence_at = sequence, at
+
+    def _keep_time(self, uptime: int, span: int, at: Instant) -> None:
+        if self._uptime is None:
+            self.booted, self.elapsed = Instant(at - uptime), None
+        else:
+            self.elapsed = Duration((uptime - self._uptime) % span)
+        self._uptime, self._uptime_at = uptime, at
+
+    def _fallen(self, uptime: int, span: int, at: Instant, old: bool) -> str:
+        """Say how the uptime shows a reboot; empty where it does not."""
+        before = self._uptime or 0
+        passed = at - self._uptime_at
+        told = f"up for {show_duration(Duration(uptime))}, was {show_duration(Duration(before))}"
+        slack = _SLACK + passed // 10
+        if uptime >= before:
+            return told if uptime + slack < passed < span else ""
+        gone = (uptime - before) % span
+        off = abs((passed - gone + span // 2) % span - span // 2)
+        if before - uptime > span // 2 and off <= slack:
+            return ""
+        if old and passed + before - uptime <= _SLACK:
+            return ""
+        return told

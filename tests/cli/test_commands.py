@@ -1,0 +1,138 @@
+"""The command line, called as people call it, in process."""
+
+import json
+
+import pytest
+from click.testing import CliRunner
+
+from hil.cli.main import COMMANDS, main, tell
+
+PLAN = """\
+plan: A first look
+cases:
+  - case: over-pressure turns the stack light red
+    tags: [show]
+    steps:
+      - stimulus: {feedline.pressure: 9.0 bar}
+        expect: [{signal: beacon.lamp, value: red, within: 500 ms}]
+"""
+
+
+@pytest.fixture
+def hil(tmp_path, request, monkeypatch):
+    (tmp_path / "plan.yaml").write_text(PLAN)
+    (tmp_path / "fixtures").symlink_to(request.config.rootpath / "fixtures")
+    monkeypatch.chdir(tmp_path)
+    return lambda *words: CliRunner().invoke(main, words)
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_the_table_of_commands_says_what_the_commands_say(name, hil):
+    text = hil(name, "--help").output
+
+    assert COMMANDS[name][1] in " ".join(text.split())
+
+
+def test_a_virtual_run_prints_lines_and_a_summary(hil):
+    ended = hil("run", "plan.yaml", "--virtual")
+    lines = ended.output.splitlines()
+
+    assert ended.exit_code == 0
+    assert lines[0] == "1 case on glasshouse"
+    assert lines[1].startswith(
+        "pass          A first look: over-pressure turns the stack light red  "
+    )
+    assert "READY: 1 of 1 cases passed" in lines
+    assert lines[-1] == "exit code 0: something ran and all of it passed"
+    assert "\x1b" not in ended.output
+
+
+def test_a_listing_opens_nothing(hil, tmp_path):
+    ended = hil("run", "plan.yaml", "--list")
+
+    assert ended.exit_code == 0
+    assert "expect  beacon.lamp: red within 500 ms" in ended.output
+    assert not (tmp_path / "reports").exists()
+
+
+def test_a_slip_in_a_filter_is_exit_code_two(hil):
+    ended = hil("run", "plan.yaml", "--virtual", "--only", "presure")
+
+    assert ended.exit_code == 2
+    assert "try: --only 'over-pressure'" in ended.output
+
+
+def test_all_mistakes_of_a_plan_are_told_at_once(hil, tmp_path):
+    wrong = PLAN.replace("500 ms", "500").replace("9.0 bar", "9.0")
+    (tmp_path / "plan.yaml").write_text(wrong)
+    for words in (("check", "plan.yaml"), ("run", "plan.yaml", "--virtual")):
+        ended = hil(*words)
+
+        assert ended.exit_code == 2
+        assert "plan.yaml:6:" in ended.output
+        assert "plan.yaml:7:" in ended.output
+        assert "2 mistakes, nothing ran" in ended.output
+
+
+def test_a_check_without_mistakes_counts(hil):
+    ended = hil("check", "plan.yaml")
+
+    assert ended.exit_code == 0
+    assert "1 plan, 1 case, no mistake" in ended.output
+
+
+def test_a_file_that_is_not_there_is_exit_code_two(hil):
+    assert [
+        hil("run", "nowhere.yaml", "--virtual").exit_code,
+        hil("run", "plan.yaml", "--virtual", "--bench", "nowhere.yaml").exit_code,
+    ] == [2, 2]
+
+
+@pytest.mark.parametrize("kind", ["bench", "plan"])
+def test_a_schema_is_json(hil, kind):
+    ended = hil("schema", kind)
+
+    assert json.loads(ended.output)["$schema"].startswith("https://json-schema.org/")
+
+
+def test_a_rebuild_has_the_exit_code_of_its_run(hil, tmp_path):
+    (tmp_path / "plan.yaml").write_text(PLAN.replace("value: red", "value: green, hold: 400 ms"))
+    ran = hil("run", "plan.yaml", "--virtual")
+    again = hil("rebuild", "reports/latest")
+
+    assert (ran.exit_code, again.exit_code) == (1, 1)
+    assert again.output.startswith("NOT READY: beacon: 1 failed")
+
+
+def test_a_rebuild_of_nothing_is_exit_code_five(hil, tmp_path):
+    (tmp_path / "empty").mkdir()
+    ended = hil("rebuild", "empty")
+
+    assert ended.exit_code == 5
+    assert "journal.jsonl cannot be read" in ended.output
+
+
+def test_an_unknown_command_gets_a_suggestion(hil):
+    ended = hil("chekc")
+
+    assert ended.exit_code == 2
+    assert "there is no command 'chekc'\n    try: hil check" in ended.output
+
+
+def test_evidence_that_cannot_be_begun_is_exit_code_five(hil, tmp_path):
+    (tmp_path / "reports").write_text("")
+
+    assert hil("run", "plan.yaml", "--virtual").exit_code == 5
+
+
+def test_a_bug_of_ours_is_exit_code_four_with_the_traceback(capsys):
+    try:
+        raise ZeroDivisionError("a slip of ours")
+    except ZeroDivisionError as error:
+        code = tell(error)
+
+    told = capsys.readouterr().err
+    assert code == 4
+    assert "Traceback" in told
+    assert "ZeroDivisionError: a slip of ours" in told
+    assert "this is a bug of the tool" in told
