@@ -7,6 +7,7 @@ by the caller and raises ValueError where two units do not measure the same thin
 from collections.abc import Callable, Iterator
 from decimal import Decimal
 
+from hil.alarms.colour import show_hex
 from hil.alarms.edge import Edge, edges
 from hil.alarms.finding import Finding
 from hil.alarms.palette import rgb_of
@@ -159,7 +160,7 @@ def _colours(first: Spec, second: Spec) -> Iterator[Finding]:
         one, other = first.colour(look), second.colour(look)
         if one == other and rgb_of(first, one) == rgb_of(second, other):
             continue
-        codes = [f"{name} {rgb_of(spec, name)}" for spec, name in ((first, one), (second, other))]
+        codes = [_paint(spec, name) for spec, name in ((first, one), (second, other))]
         yield Finding(
             code="AL-708",
             mark=second.mark,
@@ -167,6 +168,11 @@ def _colours(first: Spec, second: Spec) -> Iterator[Finding]:
             why=f"{look} is {codes[0]}, and {codes[1]}",
             advice="state the same colour in both",
         )
+
+
+def _paint(spec: Spec, colour: str) -> str:
+    rgb = rgb_of(spec, colour)
+    return colour if rgb is None else f"{colour} ({show_hex(rgb)})"
 
 
 def _behaviour(first: Spec, second: Spec) -> Iterator[Finding]:

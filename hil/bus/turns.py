@@ -161,7 +161,7 @@ class Turns:
         queue = self.queues[who]
         if queue:
             begin = max(queue[0][0], self._quiet + self._gap)
-            if begin < self._held_until:
+            if begin <= self._held_until:
                 return begin, True
         return self._held_until, False
 

@@ -1,13 +1,13 @@
 """What is shown while a run goes on: one line per case, and on a terminal a line that lives.
 
-Nothing is drawn while a case is judged: the terminal is written to only between cases, from the
-same thread, so that watching does not make the bench late.
+Nothing is drawn while a step is judged: the terminal is written to only where a case or step
+begins or ends, from the same thread, so that watching does not make the bench late.
 """
 
 import time
 from typing import TYPE_CHECKING, TextIO
 
-from hil.core.event import CaseEnded, CaseStarted, Event, RunStarted
+from hil.core.event import CaseEnded, CaseStarted, Event, RunStarted, StepStarted
 from hil.core.instant import Duration, show_duration
 from hil.core.verdict import Outcome
 from hil.report.paint import paint
@@ -17,7 +17,7 @@ from hil.report.visible import visible_line
 if TYPE_CHECKING:
     from rich.progress import Progress as Bar
 
-_REDRAW_SECONDS = 0.1
+_REDRAW_SECONDS = 0.05
 
 
 class PlainProgress:
@@ -57,15 +57,19 @@ class LiveProgress:
         self._task = self._bar.add_task("", total=0, left="", case="")
         self._began = self._drawn = 0.0
         self._done = self._total = 0
+        self._case = self._shown = ""
 
     def __call__(self, event: Event) -> None:
         if isinstance(event, RunStarted):
             self._total = len(event.cases)
             self._began = time.monotonic()
             self._bar.start()
-            self._draw("", force=True)
+            self._draw(force=True)
         elif isinstance(event, CaseStarted):
-            self._draw(visible_line(event.case))
+            self._case = visible_line(event.case)
+            self._draw()
+        elif isinstance(event, StepStarted) and self._shown != self._case:
+            self._draw()
         elif isinstance(event, CaseEnded):
             self._end(event)
 
@@ -78,16 +82,18 @@ class LiveProgress:
         if event.outcome not in (Outcome.PASS.word, Outcome.SKIPPED.word):
             text = "".join(piece for piece, _ in case_line(event))
             self._bar.console.print(text, style="yellow")
-        self._draw("", force=self._done >= self._total)
+        if self._done >= self._total:
+            self._case = ""
+            self._draw(force=True)
 
-    def _draw(self, case: str, force: bool = False) -> None:
+    def _draw(self, force: bool = False) -> None:
         now = time.monotonic()
         if not force and now - self._drawn < _REDRAW_SECONDS:
             return
-        self._drawn = now
+        self._drawn, self._shown = now, self._case
         left = time_left(self._done, self._total, now - self._began)
         self._bar.update(
-            self._task, completed=self._done, total=self._total, left=left, case=case[:60]
+            self._task, completed=self._done, total=self._total, left=left, case=self._case[:60]
         )
         self._bar.refresh()
 

@@ -46,7 +46,7 @@ def time_weights(times: "NDArray[np.int64]") -> "NDArray[np.float64]":
     import numpy as np
 
     weights = np.empty(times.size)
-    weights[1:-1] = times[2:] - times[:-2]
+    np.subtract(times[2:], times[:-2], out=weights[1:-1], casting="unsafe")
     weights[[0, -1]] = times[1] - times[0], times[-1] - times[-2]
     weights *= 0.5
     return weights

@@ -35,7 +35,9 @@ def state_levels(
     scale = bins / (high - low) if high > low else float("inf")
     if not np.isfinite(scale):
         return None
-    places = ((values - low) * scale).astype(np.intp)
+    heights = values - low
+    heights *= scale
+    places = heights.astype(np.intp)
     np.minimum(places, bins - 1, out=places)
     weights = time_weights(times)
     occupied = np.bincount(places, weights=weights, minlength=bins)
@@ -44,10 +46,9 @@ def state_levels(
     upper = half + int(occupied[half:].argmax())
     if not occupied[lower] or not occupied[upper]:
         return None
-    in_lower, in_upper = places == lower, places == upper
     return (
-        float(np.dot(values[in_lower], weights[in_lower]) / occupied[lower]),
-        float(np.dot(values[in_upper], weights[in_upper]) / occupied[upper]),
+        _mean(values, weights, places == lower),
+        _mean(values, weights, places == upper),
     )
 
 
@@ -61,3 +62,10 @@ def last_level(times: "NDArray[np.int64]", values: "NDArray[np.float64]") -> flo
     if not weights.any():
         return float(values[-1])
     return float(np.average(values[tail], weights=weights))
+
+
+def _mean(
+    values: "NDArray[np.float64]", weights: "NDArray[np.float64]", chosen: "NDArray[np.bool_]"
+) -> float:
+    # a dot product may start threads, which cost far more here than they save
+    return float((values[chosen] * weights[chosen]).sum() / weights[chosen].sum())

@@ -252,3 +252,11 @@ def test_field_mistake_is_named(tmp_path, old, new, expected):
     said = bench_mistakes(tmp_path, "layouts:\n", ORDERS.replace(old, new, 1))
 
     assert any(expected in sentence for sentence in said), said
+
+
+def test_message_in_the_reference_is_real(tmp_path):
+    (sentence,) = bench_mistakes(tmp_path, "unit: bar", "unit: baar")
+    what, hint = sentence.split(" | try: ")
+
+    shown = f"bench.yaml:{what}\n    try: {hint}\n"
+    assert shown in (FIXTURES / "README.md").read_text("utf-8")

@@ -47,9 +47,11 @@ def test_a_good_run_passes_and_leaves_evidence(run):
     finished = run()
 
     assert (finished.code, finished.faults, finished.crash) == (0, (), "")
-    assert sorted(
-        path.name for path in finished.folder.iterdir()
-    ) == ["about.json", "journal.jsonl", "junit.xml"]
+    assert sorted(path.name for path in finished.folder.iterdir()) == [
+        "about.json",
+        "journal.jsonl",
+        "junit.xml",
+    ]
     assert finished.folder == (finished.folder.parent / "latest").resolve()
 
 

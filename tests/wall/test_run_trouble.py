@@ -28,9 +28,11 @@ def test_a_good_run_ends_with_zero_and_evidence(rack):
     assert code == 0, out + err
     assert "READY: 2 of 2 cases passed" in out
     assert rack.arm() == 0.0
-    assert sorted(
-        os.listdir(rack.folder / "reports" / "latest")
-    ) == ["about.json", "journal.jsonl", "junit.xml"]
+    assert sorted(os.listdir(rack.folder / "reports" / "latest")) == [
+        "about.json",
+        "journal.jsonl",
+        "junit.xml",
+    ]
 
 
 LIMIT = (
