@@ -2,10 +2,14 @@
 
 Pure: no clock, no files.  Read in this order:
 
-    spec       what the author states          edge       the edges that follow from the bands
-    logic      what must be shown, over time   show       whether an indicator shows it
-    review     what is wrong on paper          comparison where two specs differ
-    search     where a node really trips       decision   pass or fail, with the uncertainty
-    coverage   which transitions are left      chatter    how often is too often
-    region, colour, palette                    what a colour is
+    spec, indicator    what the author states
+    edge, grid         the trip and reset points that follow from it, and counts
+    standing, logic    what must be shown, over time (timer: one delay)
+    show               whether an indicator shows it
+    review, finding    what is wrong on paper; comparison: where two specs differ
+    target, search     where a node must trip, and where it really does
+    decision           pass or fail, with the uncertainty
+    coverage, chatter  which transitions are left; how often is too often
+    region, standard   chromaticities of signal colours
+    colour, palette    differences between colours, and what they mean
 """

@@ -33,6 +33,7 @@ def compare(first: Spec, second: Spec, convert: Convert) -> tuple[Finding, ...]:
 
     pair = _Pair(first, second, convert)
     found = [*_bands(first, second), *_colours(first, second), *_behaviour(first, second)]
+    found += pair.ranges()
     theirs = {edge.alarm: edge for edge in edges(second)}
     for edge in edges(first):
         if edge.alarm in theirs:
@@ -45,6 +46,21 @@ class _Pair:
 
     def __init__(self, first: Spec, second: Spec, convert: Convert) -> None:
         self.first, self.second, self.convert = first, second, convert
+
+    def ranges(self) -> Iterator[Finding]:
+        """Return the differences between the declared ranges."""
+        for word, ours, theirs in (
+            ("begins", self.first.low, self.second.low),
+            ("ends", self.first.high, self.second.high),
+        ):
+            if not _same(ours, self.convert(theirs, self.second.unit, self.first.unit)):
+                yield Finding(
+                    code="AL-709",
+                    mark=self.second.mark,
+                    where=(),
+                    why=f"the range {word} at {self._both(ours, theirs)}",
+                    advice="state the same range in both",
+                )
 
     def edges(self, ours: Edge, theirs: Edge) -> Iterator[Finding]:
         """Return the differences between the trip points of the same alarm."""

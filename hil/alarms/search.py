@@ -33,8 +33,8 @@ class Side(Enum):
 class Bracket:
     """The result: the last count that had not tripped, and the first that had.
 
-    None means that the end of the range was reached.  For a falling edge `first_beyond` is the
-    lower of both.
+    None means that no such count was seen, up to the end of the range.  For a falling edge
+    `first_beyond` is the lower of both.
     """
 
     last_before: int | None

@@ -254,6 +254,8 @@ class Spec:
             raise ValueError(f"the normal band {self.normal!r} is not one of the bands")
         if len(set(names)) < len(names) or set(names) & set(SPECIAL):
             raise ValueError("every band needs a name of its own, and none that is reserved")
+        if self.low >= self.high:
+            raise ValueError("the range of the signal has no width")
         if self.displayed_decides and self.display is None:
             raise ValueError("the displayed value decides, but how it is displayed is not stated")
 

@@ -36,7 +36,7 @@ class CaseRun:
         self._stopped = False
         self._step: StepRun | None = None
         self._restore: Placing | None = None
-        self._touched: dict[str, Value] = {}
+        self._touched: dict[str, None] = {}  # in the order in which they were first driven
         self.done = False
         scene.events.append(
             CaseStarted(
@@ -85,6 +85,8 @@ class CaseRun:
 
     def break_off(self, reason: str, now: Instant) -> None:
         """End at once, as an error, without restoring: the whole rack is about to be made safe."""
+        if self._step is not None:
+            self._step.break_off(reason, now)
         self._outcomes.append(Outcome.ERROR)
         self._reasons.insert(0, reason)
         self._end(now)
@@ -112,7 +114,9 @@ class CaseRun:
         if self._next < len(self._steps) and not self._stopped:
             number, step = self._steps[self._next]
             self._next += 1
-            self._touched.update((s.signal, s.value) for s in step.stimuli)
+            self._touched.update(dict.fromkeys(stimulus.signal for stimulus in step.stimuli))
+            if step.job is not None:
+                self._touched.update(dict.fromkeys(step.job.drives))
             self._step = StepRun(self._scene, self.case, self.index, step, number, now)
         elif self.case.restore and self._touched:
             self._restore = Placing(self._scene, self._rest_values(), Purpose.RESTORE, now)

@@ -6,10 +6,14 @@ dimensions fit, commands lie inside their ranges.  Every part keeps the place it
 
 from dataclasses import dataclass
 from decimal import Decimal
+from typing import TYPE_CHECKING
 
 from hil.core.error import Mark
 from hil.core.instant import Duration
 from hil.core.signal import Value
+
+if TYPE_CHECKING:
+    from hil.core.job import Job
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -99,12 +103,13 @@ class Stimulus:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Step:
-    """Wait, then stimulate, then watch until every expectation is decided."""
+    """Wait, then stimulate, then watch until every expectation is decided and the job is done."""
 
     stimuli: tuple[Stimulus, ...]
     expectations: tuple[Expectation, ...]
     wait: Duration
     mark: Mark
+    job: "Job | None" = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -2,7 +2,7 @@
 
     WAITING     the pause, and until every rate limit allows the stimuli
     SENDING     commands queued, until all have left; t = 0 is when the first one left
-    JUDGING     until every expectation is decided and every command answered
+    JUDGING     until every expectation is decided, every command answered and the job done
     OVER        `checks` and `reasons` say how it went
 
 Whose fault?  What the node did wrong fails.  But a failed check becomes inconclusive where the
@@ -18,6 +18,7 @@ from hil.core.driving import Progress, Trip
 from hil.core.event import CheckDecided, StepStarted
 from hil.core.expectation import Finding, Watch
 from hil.core.instant import Instant, after, earliest
+from hil.core.job import Stage
 from hil.core.observation import (
     HostNote,
     HostTrouble,
@@ -63,6 +64,7 @@ class StepRun:
         self._excuses: list[str] = []
         self._garbled: dict[str, list[str]] = {}
         self._closed_ports: dict[str, str] = {}
+        self._stage: Stage | None = None
         self.outcomes: list[Outcome] = []
         self.reasons: list[str] = []
         scene.events.append(
@@ -88,12 +90,16 @@ class StepRun:
             self._note_node(seen)
         elif isinstance(seen, HostNote) and seen.trouble is not HostTrouble.CLOCK:
             self._excuses.append(seen.text)
+        if self._stage is not None:
+            self._stage.receive(seen, now)
         self._advance(now)
 
     def tick(self, now: Instant) -> None:
         """Let time reach `now` in everything that waits."""
         for watch in self._watches:
             watch.tick(now)
+        if self._stage is not None:
+            self._stage.tick(now)
         self._advance(now)
 
     def next_wakeup(self) -> Instant | None:
@@ -101,7 +107,8 @@ class StepRun:
         if self._phase is Phase.WAITING:
             return self._resume
         if self._phase is Phase.JUDGING:
-            return earliest(*(watch.next_wakeup() for watch in self._watches))
+            stage = None if self._stage is None else self._stage.next_wakeup()
+            return earliest(stage, *(watch.next_wakeup() for watch in self._watches))
         return None
 
     def take_sends(self) -> tuple[()]:
@@ -144,6 +151,9 @@ class StepRun:
                     watch = Throughout(expectation, signal, start, before)
                 self._watches.append(watch)
                 self._by_signal.setdefault(path, []).append(watch)
+        if self._step.job is not None:
+            where = place(self._case.title, self._number)
+            self._stage = self._step.job.begin(self._scene, where, self._index, self._number, start)
 
     def _decided(self) -> bool:
         if any(trip.progress in (Progress.LOST, Progress.REFUSED) for trip in self._trips):
@@ -153,7 +163,8 @@ class StepRun:
             for watch in self._watches
             if watch.finding is None and watch.signal.node not in self._closed_ports
         ]
-        return not open_watches and all(trip.over for trip in self._trips)
+        busy = self._stage is not None and not self._stage.done
+        return not open_watches and not busy and all(trip.over for trip in self._trips)
 
     # --- verdicts ------------------------------------------------------------------------------
 
@@ -166,12 +177,28 @@ class StepRun:
     def _conclude(self, now: Instant) -> None:
         self._phase = Phase.OVER
         refused = self._judge_stimuli()
+        if self._stage is not None:
+            self._take_over(self._stage, now)
         for watch in self._watches:
             finding = watch.finding or _undecided(watch)
             outcome, excuse = self._whose_fault(watch, finding, refused)
             self._report(watch, replace(finding, outcome=outcome), excuse, now)
         if self._trips and not self._watches and self._excuses:
             self.reasons += self._excuses
+
+    def _take_over(self, stage: Stage, now: Instant) -> None:
+        """Take over what the job found; the bench's own trouble excuses what it failed."""
+        if not stage.done:
+            stage.break_off("; ".join(self._excuses) or "the step ended here", now)
+        for outcome in stage.outcomes:
+            excused = outcome is Outcome.FAIL and self._excuses
+            self.outcomes.append(Outcome.INCONCLUSIVE if excused else outcome)
+        self.reasons += [*stage.reasons, *(self._excuses if stage.reasons else ())]
+
+    def break_off(self, reason: str, now: Instant) -> None:
+        """Let a job at work keep what it has measured; the run ends here."""
+        if self._stage is not None and not self._stage.done:
+            self._stage.break_off(reason, now)
 
     def _judge_stimuli(self) -> str:
         """Record lost and refused stimuli; return the refusal, for the checks that hang on it."""

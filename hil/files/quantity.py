@@ -22,6 +22,7 @@ from hil.files.mistake import Misread, show
 from hil.files.unit import Unit, read_unit
 
 _NUMBER = r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?"
+_ALONE = re.compile(r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE]([+-]?\d+))?", re.ASCII)
 _WHOLE = re.compile(rf"({_NUMBER})(?:\s+(\S.*)|([^\s\d].*))?", re.ASCII)
 _COMMA = re.compile(r"([+-]?\d+),(\d+)\b(.*)")
 _ENDLESS = re.compile(r"[+-]?\.?(inf|nan|infinity)\b.*", re.IGNORECASE)
@@ -41,12 +42,12 @@ def read_number(text: str) -> Decimal:
     >>> read_number("1e-3"), read_number("-.5")
     (Decimal('0.001'), Decimal('-0.5'))
     """
-    if re.fullmatch(_NUMBER, text, re.ASCII) is None:
+    match = _ALONE.fullmatch(text)
+    if match is None:
         raise _no_number(text, "a number", "")
     if len(text) > _DIGITS_LIMIT:
         raise Misread(f"{show(text)} has more than {_DIGITS_LIMIT} characters (the limit)")
-    exponent = re.search(r"[eE]([+-]?\d+)", text)
-    if exponent is not None and abs(int(exponent[1])) > _EXPONENT_LIMIT:
+    if match[1] is not None and abs(int(match[1])) > _EXPONENT_LIMIT:
         raise Misread(f"{show(text)} is beyond 1e{_EXPONENT_LIMIT} (the limit)")
     return EXACT.create_decimal(text)
 

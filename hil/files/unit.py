@@ -16,10 +16,9 @@ from typing import Any
 from hil.core.signal import EXACT
 from hil.files.mistake import Misread, show
 
-_SHAPE = re.compile(
-    r"(?:1/)?[^\W\d_]?[^\W\d]*[%°µμΩΔ²³]*[\w%°µμΩΔ²³]*(?:\^-?[1-3])?"
-    r"(?:[/*·][^\W\d][\w%°µμΩΔ²³]*(?:\^-?[1-3])?){0,3}"
-)
+_NAME = r"[^\W\d_%][\w%°µμΩΔ²³]*|[%°Δ][\w°]*"
+_POWER = r"(?:\^-?[1-3])?"
+_SHAPE = re.compile(rf"(?:1/)?(?:{_NAME}){_POWER}(?:[/*·](?:{_NAME}){_POWER}){{0,3}}")
 _LENGTH_LIMIT = 32
 _SPELLINGS = {
     "%RH": "%",
@@ -32,8 +31,9 @@ _SPELLINGS = {
     "delta °F": "delta_degF",
     "delta K": "K",
 }
-_DEFINITIONS = ("fraction = 1", "@alias turn = rev", "@alias percent = per_cent")
-_LOGARITHMIC = frozenset({"dB", "dBm", "dBA", "dBV", "dBu"})
+_DEFINITIONS = ("fraction = 1", "@alias turn = rev")
+_ALONE = frozenset({"dB", "dBm", "dBA", "dBV", "dBu", "pH", "NTU", "FNU"})
+"""Levels and indices, which convert into nothing else (pint would read pH as picohenry)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,20 +52,28 @@ class Unit:
         return frozenset(item for item in powers.items() if item[1])
 
 
-@lru_cache(maxsize=4096)
 def read_unit(text: str) -> Unit:
     """Look a unit up; raise Misread where there is no such unit."""
+    found = _find(text)
+    if isinstance(found, Unit):
+        return found
+    raise Misread(*found)
+
+
+@lru_cache(maxsize=4096)
+def _find(text: str) -> Unit | tuple[str, str]:
+    """Return a unit, or what is wrong with it and a hint; both are worth remembering."""
     spelled = _SPELLINGS.get(text, text)
-    if spelled in _LOGARITHMIC:
+    if spelled in _ALONE:
         return Unit(frozenset({(spelled, Fraction(1))}), Fraction(1), Fraction(0), False)
     if len(spelled) > _LENGTH_LIMIT or _SHAPE.fullmatch(spelled) is None:
-        raise Misread(f"{show(text)} is not a unit")
+        return f"{show(text)} is not a unit", ""
     try:
         with decimal.localcontext(EXACT):
             return _look_up(spelled)
-    except Exception as error:
+    except Exception:
         # Pint and the tokenizer below it raise a dozen unrelated types for text that is no unit.
-        raise Misread(f"the unit {show(text)} is not known", _like(spelled)) from error
+        return f"the unit {show(text)} is not known", _like(spelled)
 
 
 def _look_up(text: str) -> Unit:
@@ -94,4 +102,4 @@ def _like(text: str) -> str:
     names = [name for name in dir(_registry()) if not name.startswith("_")]
     folded = [name for name in names if name.casefold() == text.casefold()]
     close = folded or difflib.get_close_matches(text, names, n=1, cutoff=0.7)
-    return f"{close[0]}" if close else ""
+    return close[0] if close else ""

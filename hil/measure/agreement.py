@@ -8,11 +8,13 @@
 
 Each change has happened between `since`, the last look that did not show it, and `at`, the first
 that did; so a skew is a span too, and where the limit falls inside it the answer is inconclusive.
+Changes seen at one instant count together: they can have been apart by as long as the look took.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
+from itertools import groupby
 
 from hil.core.instant import Duration
 from hil.core.signal import Value
@@ -102,25 +104,36 @@ def _disagreements(
 ) -> list[Disagreement]:
     shown = {signal: entries[0].value for signal, entries in changes.items()}
     begin = max(entries[0].at for entries in changes.values())
-    later = [(signal, change) for signal, entries in changes.items() for change in entries[1:]]
-    later.sort(key=lambda entry: entry[1].at)
     found: list[Disagreement] = []
     opened: _Opened | None = None
     if not _agree(shown, tolerance):
         opened = _Opened("", Change(begin, begin, None), tuple(shown.items()))
-    for signal, change in later:
-        if change.at > until:
-            break
-        shown[signal] = change.value
+    for together in _by_instant(changes, until):
+        shown |= {signal: change.value for signal, change in together}
         same = _agree(shown, tolerance)
+        first, last = together[0], together[-1]
         if opened is None and not same:
-            opened = _Opened(signal, change, tuple(shown.items()))
+            opened = _Opened(*first, tuple(shown.items()))
         elif opened is not None and same:
-            found.append(_closed(opened, signal, change))
+            found.append(_closed(opened, *last))
             opened = None
+        elif same and first[1].since < first[1].at and len(together) > 1:
+            found.append(_closed(_Opened(*first, tuple(shown.items())), *last))
     if opened is not None:
         found.append(_closed(opened, "", Change(until, until, None)))
     return found
+
+
+def _by_instant(
+    changes: Mapping[str, Sequence[Change]], until: int
+) -> Iterator[list[tuple[str, Change]]]:
+    """Yield the changes seen at each instant, the one that can have come first ahead."""
+    later = [(signal, change) for signal, entries in changes.items() for change in entries[1:]]
+    later.sort(key=lambda entry: (entry[1].at, entry[1].since))
+    for at, together in groupby(later, key=lambda entry: entry[1].at):
+        if at > until:
+            return
+        yield list(together)
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,7 +1,7 @@
 """Exact numbers: fractions for everything that is rational, angles in degrees for the rest.
 
-An angle is reduced exactly, as a fraction, to 0 … 45 degrees before a float is made of it, and
-the result is rounded to 15 significant digits.  So the sine of 180 degrees is 0, of 30 degrees
+An angle is reduced exactly, in whole numbers, to an eighth of a turn before a float is made of it,
+and the result is rounded to 15 significant digits.  So the sine of 180 degrees is 0, of 30 degrees
 0.5, and of 10¹⁵ turns still what it is of none.
 """
 
@@ -17,16 +17,19 @@ def as_decimal(number: Fraction) -> Decimal:
     return _DIGITS.divide(Decimal(number.numerator), Decimal(number.denominator))
 
 
+def wave(turns: int, of: int) -> Decimal:
+    """Return the sine of `turns / of` turns, to 15 significant digits."""
+    octant, rest = divmod(8 * (turns % of), of)
+    if octant % 2:
+        rest = of - rest  # counted back from the end of the octant
+    angle = rest / of * (math.pi / 4)
+    size = Decimal(f"{(math.cos if octant % 4 in (1, 2) else math.sin)(angle):.15g}")
+    return -size if octant >= 4 and size else size
+
+
 def sine(degrees: Fraction) -> Fraction:
     """Return the sine of an angle in degrees, to 15 significant digits."""
-    angle = degrees % 360
-    if angle >= 180:
-        return -sine(angle - 180)
-    if angle > 90:
-        angle = 180 - angle
-    if angle > 45:
-        return _rounded(math.cos(math.radians(90 - angle)))
-    return _rounded(math.sin(math.radians(angle)))
+    return Fraction(wave(degrees.numerator, 360 * degrees.denominator))
 
 
 def cosine(degrees: Fraction) -> Fraction:

@@ -10,7 +10,8 @@ moment, so only the response is resampled, by straight lines, onto a regular gri
 through the best three lags gives the fraction of a step.  Of a periodic drive the shortest lag is
 taken.
 
-The lag's span is ±2u about the peak and one grid step more.  u is the standard uncertainty of a
+The lag's span is ±2u about the peak, half of the spacing of the samples (the mean over where the
+drive moves, weighted with the square of its moves), and one grid step.  u is the standard uncertainty of a
 lag fitted together with gain and offset: the residual's deviation over the root of the sum of
 squares of what of the drive's slope is like neither the drive nor a constant (least squares,
 GUM 5 in first order).  A plain ramp has no such part: there a lag and an offset are the same
@@ -84,7 +85,7 @@ def follow(
     gain, offset, spread = _line(shifted, numbers, slope)
     if spread is None or 2 * spread > longest_lag:
         return Unmeasured("the profile has no feature that tells one lag from another")
-    half = math.ceil(2 * spread) + step
+    half = math.ceil(2 * spread + _blur(instants, shifted)) + step
     errors = np.abs(numbers - driven)
     worst = int(errors.argmax())
     return Following(
@@ -106,6 +107,15 @@ def _slope(
 
     rises = [float(drive(int(at) + step) - drive(int(at) - step)) for at in moments]
     return np.array(rises) / (2 * step)
+
+
+def _blur(instants: "NDArray[np.int64]", shifted: "NDArray[np.float64]") -> float:
+    """Return half of the spacing between samples, where the drive moved."""
+    import numpy as np
+
+    weights = np.diff(shifted) ** 2
+    total = float(weights.sum())
+    return float((weights * np.diff(instants)).sum()) / total / 2 if total else 0.0
 
 
 def _grid_step(instants: "NDArray[np.int64]", longest_lag: int) -> int:

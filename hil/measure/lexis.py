@@ -3,8 +3,7 @@
     console.feed-reading = round(feedline.pressure, 1) ± 0.05 bar
     name                 sign name … sign number         number unit
 
-* A hyphen inside a name belongs to the name (`vane-1`); minus has a space before it, or stands
-  behind a number or a bracket.
+* A hyphen inside a name belongs to the name (`vane-1`); minus behind a name has a space before it.
 * A word right behind a number is its unit: `0.05 bar`, `50 deg/s`, `5 %`.
 * Nothing else exists: no quotes, brackets of other kinds, assignments, colons, comments.
 """
@@ -51,10 +50,8 @@ class Token:
 
 _NUMBER = re.compile(r"(\d+(?:\.\d+)?)(?:[eE]([+-]?\d+))?")
 _NAME = re.compile(r"[^\W\d]\w*(?:[.-]\w+)*")
-_UNIT = re.compile(
-    r"(?:1/)?(?:[^\W\d_]|[%°])[\w%°]*+(?:\^-?[1-3])?+"
-    r"(?:[/·*][^\W\d][\w%°]*+(?:\^-?[1-3])?+){0,3}(?![\w(.])"
-)
+_WORD = r"(?![^\W\d]\w*(?:-\w+)*[.(])(?:[^\W\d_]|[%°])[\w%°]*+(?:\^-?[1-3])?+"  # no signal, no call
+_UNIT = re.compile(rf"(?:1/)?{_WORD}(?:[/·*]{_WORD}){{0,3}}")
 _SIGN = re.compile(r"\+/-|\*\*|[<>!=]=|[-+*/^(),±=<>≤≥≠]")
 _SAME = {"+/-": "±", "**": "^", "≤": "<=", "≥": ">=", "≠": "!=", "==": "=", "−": "-"}
 _NOT_TAKEN = {

@@ -7,19 +7,19 @@
     chirp       the same with a frequency that rises steadily: turns f₀·t + (f₁ − f₀)·t²/2T
 
 `at(t)` is the value t nanoseconds after the start.  Before its start a profile stands at its first
-value, after its end at its last; a sine has no end.  Ramps, steps and points are exact fractions;
-a sine's angle is exact and its sine has 15 digits.  Decimals are to 50 digits.
+value, after its end at its last; a sine has no end.  Ramps, steps and points are exact decimals, to
+50 digits; a sine's angle is exact and its sine has 15 digits.
 """
 
 from bisect import bisect_right
 from dataclasses import dataclass
 from decimal import Decimal
-from fractions import Fraction
 from itertools import pairwise
 from typing import Protocol
 
 from hil.core.instant import SECOND, Duration
-from hil.measure.exact import as_decimal, sine
+from hil.core.signal import EXACT
+from hil.measure.exact import wave
 
 Points = tuple[tuple[Duration, Decimal], ...]
 
@@ -44,9 +44,8 @@ class Ramp:
 
     def at(self, time: int) -> Decimal:
         """Return the value `time` nanoseconds after the start."""
-        share = Fraction(min(max(time, 0), self.duration), self.duration)
-        first, last = Fraction(self.first), Fraction(self.last)
-        return as_decimal(first + (last - first) * share)
+        passed = min(max(time, 0), self.duration)
+        return _between(self.first, self.last, passed, self.duration)
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,8 +78,7 @@ class Recorded:
         if place == 0 or place == len(self.points):
             return self.points[0 if place == 0 else -1][1]
         (begin, first), (end, last) = self.points[place - 1], self.points[place]
-        share = Fraction(time - begin, end - begin)
-        return as_decimal(Fraction(first) + (Fraction(last) - Fraction(first)) * share)
+        return _between(first, last, time - begin, end - begin)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -98,9 +96,11 @@ class Sine:
 
     def at(self, time: int) -> Decimal:
         """Return the value `time` nanoseconds after the start."""
-        turns = Fraction(self.frequency) * Fraction(max(time, 0), SECOND)
-        wave = sine(360 * turns + Fraction(self.phase))
-        return as_decimal(Fraction(self.centre) + Fraction(self.amplitude) * wave)
+        turns, of = self.frequency.as_integer_ratio()
+        degrees, parts = self.phase.as_integer_ratio()
+        turns, of = turns * max(time, 0), of * SECOND
+        swing = wave(turns * 360 * parts + degrees * of, 360 * parts * of)
+        return EXACT.add(self.centre, EXACT.multiply(self.amplitude, swing))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -120,11 +120,18 @@ class Chirp:
 
     def at(self, time: int) -> Decimal:
         """Return the value `time` nanoseconds after the start."""
-        seconds = Fraction(min(max(time, 0), self.duration), SECOND)
-        rate = (Fraction(self.last) - Fraction(self.first)) / Fraction(self.duration, SECOND)
-        turns = Fraction(self.first) * seconds + rate * seconds * seconds / 2
-        wave = sine(360 * turns)
-        return as_decimal(Fraction(self.centre) + Fraction(self.amplitude) * wave)
+        moment = min(max(time, 0), self.duration)
+        first, parts = self.first.as_integer_ratio()
+        last, others = self.last.as_integer_ratio()
+        first, last, parts = first * others, last * parts, parts * others
+        turns = moment * (2 * first * self.duration + (last - first) * moment)
+        swing = wave(turns, 2 * parts * self.duration * SECOND)
+        return EXACT.add(self.centre, EXACT.multiply(self.amplitude, swing))
+
+
+def _between(first: Decimal, last: Decimal, passed: int, whole: int) -> Decimal:
+    rise = EXACT.multiply(EXACT.subtract(last, first), Decimal(passed))
+    return EXACT.add(first, EXACT.divide(rise, Decimal(whole)))
 
 
 def _check_duration(duration: Duration) -> None:

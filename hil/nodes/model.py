@@ -150,11 +150,11 @@ class Model:
 
 
 def _at_power_up(signal: Signal) -> Value | None:
-    """Return what a signal shows before anybody has said anything."""
-    if signal.drive is not None:
+    """Return what a signal shows before anybody has said anything: actuators begin safe."""
+    if signal.drive is not None and signal.drive.actuator:
         return signal.drive.safe
     if signal.kind is Kind.LABEL:
         return signal.labels[0]
     if signal.kind is Kind.TEXT:
         return ""
-    return Decimal(0)
+    return Decimal(0) if signal.drive is None else signal.drive.safe

@@ -26,6 +26,7 @@ from hil.report.exit_code import ExitCode, exit_code
 from hil.report.store import forget_latest, new_folder, point_latest
 from hil.report.tally import RunResult
 from hil.runner.evidence import Evidence, Watch
+from hil.runner.explaining import explainer
 from hil.runner.options import Options
 from hil.runner.selection import Selection, plan_files, select
 from hil.runner.session import Session
@@ -96,7 +97,14 @@ def _sit(rack: Rack, selection: Selection, options: Options, site: Site, evidenc
     gc.freeze()  # what was read stays; the collector need not walk it while the run judges
     try:
         start = site.bench.now()
-        session = Session(rack, selection.cases, start, retries=options.retries, repair=site.repair)
+        session = Session(
+            rack,
+            selection.cases,
+            start,
+            retries=options.retries,
+            repair=site.repair,
+            explain=explainer(rack),
+        )
         links = Links(rack, start)
         early, _ = site.bench.wait(start)  # what opening and building took is no lateness
         for arrival in early:

@@ -83,6 +83,9 @@ def signals_used(case: Case) -> Iterator[str]:
     for step in case.steps:
         for stimulus in step.stimuli:
             yield stimulus.signal
+        if step.job is not None:
+            yield from step.job.drives
+            yield from step.job.watches
 
 
 def expectations(case: Case) -> Iterator[Expectation]:

@@ -131,6 +131,7 @@ def test_a_minute_includes_its_end(last, found):
     activations = [Instant(seconds(at)) for at in (0, 30, last)]
 
     assert found is (chattering_at(activations) is not None)
+    assert found is (most_per_window(activations) == 3)
 
 
 # A01: red from 8.00 bar; one count is 0.01
@@ -265,6 +266,13 @@ def test_a_fault_breaks_unbroken_time_also_where_dips_count():
     dip_after_fault = [(0, "31"), (2, None), (3, "29"), (9, "28")]
 
     assert looks(described, dip_after_fault, [3, 8, 9]) == ["green"] * 3
+
+
+def test_a_fault_breaks_the_way_back_too():
+    described = high_alarm("30", off_delay=delay(3))
+    things = [(0, "31"), (1, "20"), (3, None), (3.5, "20")]
+
+    assert looks(described, things, [2.9, 3, 6.4, 6.5]) == ["red", "fault", "red", "green"]
 
 
 def test_time_without_a_reading_forgets_no_accumulated_time():

@@ -140,3 +140,8 @@ def test_a_region_with_edges_from_memory_says_so():
     assert {"icao_white"} == {
         name for name, region in REGIONS.items() if region.origin is Origin.MEMORY
     }
+
+
+def test_a_printed_corner_on_the_end_of_the_spectrum_is_inside_in_spite_of_its_rounding():
+    # UN R48 2.29.4 prints 0.735 0.265; the locus ends at 0.7347 0.2653 (CIE 1931)
+    assert REGIONS["r48_red"].contains(Decimal("0.735"), Decimal("0.265"))

@@ -80,6 +80,9 @@ nodes:
       caption:
         text: yes
         drive: {operation: 6, safe: "", actuator: no}
+      ghost:
+        labels: {0: asleep, 1: awake}
+        drive: {operation: 7, safe: asleep, actuator: no}
       air: {unit: kPa, range: 30 kPa to 120 kPa}
       share: {unit: fraction, scale: 0.01, range: 0 to 1}
   slow:

@@ -23,7 +23,7 @@ def test_rack_is_what_the_file_says(rack):
     assert len(rack.digest) == 64
     assert probe.address == Address("127.0.0.1", 47901)
     assert probe.identity.firmware == ">= 1.10"  # Y07: text, with its zero
-    assert probe.operations == {"pressure": 2, "angle": 3, "lamp": 4, "caption": 6}
+    assert probe.operations == {"pressure": 2, "angle": 3, "lamp": 4, "caption": 6, "ghost": 7}
     assert [layout.role for layout in probe.layouts] == [Role.REQUEST, Role.REQUEST, Role.READING]
     assert (slow.read, slow.poll, slow.listen) == (1, 50 * MILLISECOND, None)
 
@@ -53,6 +53,7 @@ def test_other_signals_are_what_the_file_says(rack):
     assert signals["probe.air"].resolution is None
     assert signals["slow.warmth"].sampling == 50 * MILLISECOND  # as often as it is polled
     assert signals["probe.pressure"].sampling is None
+    assert not signals["probe.ghost"].sensed
 
 
 def test_fields_are_what_the_file_says(rack):
@@ -88,6 +89,9 @@ def test_the_fixtures_can_be_read(name):
         ("readback: position,", "readback: positon,", "readback: probe has no signal `positon` | try: position"),
         ("readback: position,", "readback: lamp,", "readback: `lamp` is a label, not a number"),
         ("rate: 50 deg/s", "rate: 50 deg", "rate: `50 deg` is not a rate of deg | try: write it in deg/s"),
+        ("rate: 50 deg/s", "rate: 0 deg/s", "rate: `0 deg/s` would never get anywhere"),
+        ("safe: 2.4 bar", "safe: -1 bar", "safe: -1 bar is outside the range of probe.pressure"),
+        ("      - {name: request, type: u16, is: request}\n", "", "the layout `request` has no field that `is: request`"),
         ("[0x7FFF, 0x7FF0", "[0x0064, 0x7FF0", "the sentinel 0x64 lies inside the range"),
         ("[0x7FFF, 0x7FF0", "[0x17FFF, 0x7FF0", "the sentinel 0x17fff does not fit into its field"),
         ("range: 0 bar to 10 bar", "range: 0 bar to 400 bar", "its range reaches 400 bar, raw 40000, its field only -32768 to 32767"),
@@ -171,13 +175,13 @@ def test_crc_must_give_its_check_value(tmp_path):
 
 def test_every_mistake_is_named_in_the_order_of_the_file(tmp_path):
     broken = BENCH.replace("number: 2", "number: two").replace("unit: bar", "unit: baar")
-    broken = broken.replace("host: 127", "host: 327")
+    broken = broken.replace("host: 127", "host: 327").replace("47902", "47901")
 
     with pytest.raises(DescriptionError) as caught:
-        bench(tmp_path, broken)
+        bench(tmp_path, broken.replace("unit: count", "unit: cuont"))
 
     lines = [mistake.mark.line for mistake in caught.value.mistakes]
-    assert len(lines) == 3
+    assert len(lines) == 5
     assert lines == sorted(lines)
 
 

@@ -100,6 +100,8 @@ def test_timing_is_what_was_written(tmp_path, rack, text, timing, when):
         ("value: red, within: 1 s", "an expectation lacks the key `signal`"),
         ("signal: [probe.lamp, probe.lamp], value: red, within: 1 s", "`probe.lamp` stands here twice"),
         ("signal: probe.lmap, value: red, within: 1 s", "there is no signal `probe.lmap` on this bench | try: probe.lamp"),
+        ("signal: probe.ghost, value: awake, within: 1 s", "probe.ghost is in no reading of its node, so nobody can see it"),
+        ("signal: probe.pressure, value: -1 bar, within: 1 s", "-1 bar is outside the range of probe.pressure"),
         ("signal: probe.lamp, above: 3, within: 1 s", "`above` is for numbers, probe.lamp carries a label"),
         ("signal: probe.lamp, value: red, tolerance: 1 %, within: 1 s", "`tolerance` is for numbers"),
         ("signal: probe.lamp, value: rde, within: 1 s", "has no label `rde`, it has `off`, `on`, `no` and `red` | try: red"),

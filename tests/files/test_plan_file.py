@@ -1,5 +1,6 @@
 """Plan files: what they become, and what is refused in them."""
 
+import gc
 from decimal import Decimal
 
 import pytest
@@ -190,6 +191,21 @@ def test_mistakes_of_all_files_come_at_once_and_in_order(tmp_path, rack):
 
     names = [mistake.mark.file.rsplit("/", 1)[1] for mistake in caught.value.mistakes]
     assert names == ["a.yaml", "b.yaml", "b.yaml", "none.yaml"]
+
+
+@pytest.mark.parametrize("collects", [True, False])
+def test_garbage_collection_is_as_before(tmp_path, rack, collects):
+    was = gc.isenabled()
+    (gc.enable if collects else gc.disable)()
+    try:
+        mistakes(tmp_path, rack, "plan: P\ncases: []\n")
+        after_refusal = gc.isenabled()
+        cases(tmp_path, rack, WHOLE)
+        after_reading = gc.isenabled()
+    finally:
+        (gc.enable if was else gc.disable)()
+
+    assert (collects, collects) == (after_refusal, after_reading)
 
 
 def test_two_plans_with_one_title_are_refused(tmp_path, rack):

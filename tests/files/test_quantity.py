@@ -34,6 +34,8 @@ from hil.files.quantity import (
         ("5 count", "count", "5"),
         ("0.25", "fraction", "0.25"),
         ("1 turn", "deg", "360"),
+        ("-40.5 dBm", "dBm", "-40.5"),
+        ("7 pH", "pH", "7"),
     ],
 )
 def test_value_equals_the_published_one(text, unit, published):
@@ -120,7 +122,9 @@ def test_number_refuses_anything_else(text):
         ("20 delta_degC", "degC", "is a difference", ""),
         ("5 bar bar", "bar", "not a unit", ""),
         ("5 m^99", "m", "not a unit", ""),
-        ("5 __import__", "bar", "not known", ""),
+        ("5 __import__", "bar", "not a unit", ""),
+        ("7 pH", "mH", "does not fit", "write it in mH"),
+        ("3 dBm", "dB", "does not fit", "write it in dB"),
         ("1e999 bar", "bar", "beyond 1e30", ""),
     ],
 )

@@ -1,10 +1,11 @@
 """Do the bands cover the range once, and can each be reached and told apart?"""
 
 from collections.abc import Iterator
+from decimal import Decimal
 from itertools import combinations, pairwise
 
 from hil.alarms.finding import Finding
-from hil.alarms.grid import Stretch
+from hil.alarms.grid import Grid, Stretch
 from hil.alarms.review.scope import Scope
 from hil.alarms.spec import Band
 
@@ -47,10 +48,10 @@ def _order(scope: Scope) -> Iterator[Finding]:
 def _gaps(scope: Scope) -> Iterator[Finding]:
     spec = scope.spec
     reached, covered = spec.low, False  # everything below is covered, and `reached` if `covered`
-    for band in sorted(spec.bands, key=lambda band: scope.stretch(band).low):
-        own = scope.stretch(band)
-        if own.empty:
-            continue
+    solid = [(scope.stretch(band), band) for band in spec.bands]
+    solid = [(own, band) for own, band in solid if not own.empty]
+    solid.sort(key=lambda pair: (pair[0].low, not pair[0].low_included))
+    for own, band in solid:
         gap = Stretch(reached, own.low, not covered, not own.low_included)
         if not gap.empty:
             yield _gap(scope, gap, band)
@@ -99,10 +100,16 @@ def _reach(scope: Scope, band: Band) -> Iterator[Finding]:
     spec, grid = scope.spec, scope.grid
     own = scope.stretch(band)
     within = own.meet(Stretch(spec.low, spec.high, True, True))
+    beyond = own.low > spec.high or own.high < spec.low
     if own.empty or within.empty:
-        why = "contains no value" if own.empty else "lies outside the range of the signal"
+        why = "lies outside the range of the signal" if beyond else "contains no value"
         yield _unreachable(scope, band, f"{band.name} {why}")
         return
+    if spec.displayed_decides and spec.display is not None:
+        shown = Grid(Decimal(0), Decimal(1).scaleb(-spec.display.decimals))
+        if not within.counts(shown):
+            yield _unreachable(scope, band, f"no value as displayed falls into {band.name}")
+            return
     if grid is not None and not within.counts(grid):
         yield _unreachable(scope, band, f"no count of {scope.signal.path} falls into {band.name}")
         return

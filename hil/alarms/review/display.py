@@ -45,7 +45,7 @@ def _contradiction(scope: Scope, edge: Edge, display: Displayed, mark: Mark) -> 
     if not examples:
         return
     shown = scope.size(display.round(examples[0]))
-    values = " and ".join(scope.show(value) for value in (examples[0], examples[-1]))
+    values = " to ".join(scope.show(value) for value in (examples[0], examples[-1]))
     colour = scope.spec.colour(
         edge.inner if edge.place(examples[0]) is not Place.BEYOND else edge.alarm
     )

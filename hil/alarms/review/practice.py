@@ -56,7 +56,7 @@ def findings(scope: Scope) -> Iterator[Finding]:
         )
     odd = [edge for edge in scope.edges if _far(Decimal(_delay(edge)), Decimal(delay))]
     if odd:
-        lengths = ", ".join(f"{edge.alarm} has {show_duration(_delay(edge))}" for edge in odd)
+        lengths = ", ".join(f"{edge.alarm} has {_show(edge)}" for edge in odd)
         yield _advice(
             "AL-602",
             odd,
@@ -77,6 +77,10 @@ def _list(scope: Scope, odd: list[Edge]) -> str:
 
 def _delay(edge: Edge) -> Duration:
     return edge.on_delay.length if edge.on_delay is not None else Duration(0)
+
+
+def _show(edge: Edge) -> str:
+    return show_duration(_delay(edge)) if _delay(edge) else "none"
 
 
 def _far(got: Decimal, usual: Decimal) -> bool:
