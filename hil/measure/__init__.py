@@ -1,16 +1,20 @@
 """Measures of responses and of repeated trials: pure functions with their sources.
 
-    span          a time known to lie between two instants         step_response  how a step was followed
-    record        samples as arrays                                state_level    the two levels of a step
-    profile       driven profiles, exact in time                   following      lag, gain, tracking error
-    turn          exact sine and cosine of angles                  sine           amplitude and phase
-    uncertainty   accuracy → standard and expanded uncertainty     decision       pass, fail or inconclusive
-    proportion    intervals of proportions                         trials         many trials, one statement
-    latency       percentiles with confidence bounds               delay          delay variation and jitter
-    loss          lost and duplicate packets                       reordering     packets out of order
-    counter       counters that wrap                               clock          a node's clock, in bounds
-    lexis, syntax text → expression tree                           relation       does an equation hold
-    dimension     units of results                                 agreement      the same thing in several places
+    span            a time known to lie between two instants
+    record          samples as arrays, checked
+    state_level     the two levels of a step            crossing       where a level is passed
+    step_response   how a step was followed
+    profile         driven profiles, exact in time      exact          exact numbers and angles
+    following       lag, gain, tracking error           sine           gain and phase
+    uncertainty     accuracy → uncertainty              decision       pass, fail or inconclusive
+    proportion      intervals of proportions            trials         many trials, one statement
+    latency         percentiles with bounds             delay          delay variation and jitter
+    loss            lost and duplicate packets          reordering     packets out of order
+    counter         counters that wrap                  clock          a node's clock, in bounds
+    latency_split   transport and processing            agreement      the same in several places
+    lexis, syntax   text → tokens → tree                expression     the tree
+    dimension       units of results                    binding        a tree with its units
+    relation        does an equation between signals hold
 
 Nothing here reads a clock or a file.  Numpy and scipy are imported inside the functions that need
 them, so that naming this package costs nothing.  Where a node's answers do not allow a measure,

@@ -1,6 +1,8 @@
 """What a wrong value looks like, for the sentence of a failed check."""
 
-from hil.core.plan import Condition, Limits
+from decimal import Decimal
+
+from hil.core.plan import Condition, Limits, OneOf
 from hil.core.scene import Explain
 from hil.core.signal import Sample, Signal, Validity
 from hil.wire.hint import explain_value
@@ -12,10 +14,22 @@ def explainer(rack: Rack) -> Explain:
     nodes = {node.name: node for node in rack.nodes}
 
     def explain(sample: Sample, condition: Condition, signal: Signal) -> str:
-        if not isinstance(condition, Limits) or sample.validity is Validity.STALE:
+        limits = _wanted(condition)
+        if limits is None or sample.validity is Validity.STALE or not sample.raw:
             return ""
-        if not sample.raw or signal.node not in nodes:
+        if signal.node not in nodes:
             return ""
-        return explain_value(nodes[signal.node], sample.raw, signal.name, condition)
+        return explain_value(nodes[signal.node], sample.raw, signal.name, limits)
 
     return explain
+
+
+def _wanted(condition: Condition) -> Limits | None:
+    """Return the limits that were wanted; one exact number is a window without width."""
+    if isinstance(condition, Limits):
+        return condition
+    if isinstance(condition, OneOf) and len(condition.values) == 1:
+        (value,) = condition.values
+        if isinstance(value, Decimal):
+            return Limits(low=value, high=value, target=value)
+    return None

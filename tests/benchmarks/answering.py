@@ -115,8 +115,17 @@ def steps(count: int) -> tuple[Step, ...]:
 def runner_rounds(rack: Rack, folder: Path, count: int) -> list[int]:
     """Return the time from one stimulus to the next through the whole runner, in ns."""
     case = Case(
-        plan="benchmark", title="rounds", variation="", requirements=(), tags=(),
-        precondition=(), steps=steps(count), restore=True, reboots=(), skip="", mark=MARK,
+        plan="benchmark",
+        title="rounds",
+        variation="",
+        requirements=(),
+        tags=(),
+        precondition=(),
+        steps=steps(count),
+        restore=True,
+        reboots=(),
+        skip="",
+        mark=MARK,
     )
     bench = open_wall(rack)
     journal = JournalWriter(folder)
@@ -124,14 +133,14 @@ def runner_rounds(rack: Rack, folder: Path, count: int) -> list[int]:
     try:
         origin = bench.now()
         run = Run(signals=rack.signals(), cases=[case], start=origin)
-        drive(run, Links(rack, origin), bench, journal.record, origin=origin,
-              observe=events.append)
+        drive(run, Links(rack, origin), bench, journal.record, origin=origin, observe=events.append)
     finally:
         bench.close()
         journal.close()
     assert run.outcome is Outcome.PASS, run.counts
     sent = [
-        event.at for event in events
+        event.at
+        for event in events
         if isinstance(event, CommandLogged) and (event.purpose, event.state) == ("stimulus", "sent")
     ]
     return [later - earlier for earlier, later in zip(sent, sent[1:], strict=False)]

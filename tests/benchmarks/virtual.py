@@ -34,9 +34,7 @@ MARK = Mark("benchmark")
 
 def demo(reports: Path, *, virtual: bool) -> tuple[float, Path]:
     """Run the whole demo; return its seconds from first to last case, and its folder."""
-    options = Options(
-        plans=(str(PLANS),), bench=str(BENCH), virtual=virtual, reports=str(reports)
-    )
+    options = Options(plans=(str(PLANS),), bench=str(BENCH), virtual=virtual, reports=str(reports))
     began: list[float] = []
     ended: list[float] = []
 
@@ -56,8 +54,17 @@ def hour(folder: Path) -> tuple[float, int]:
     rack = read_rack(BENCH)
     pause = Step(stimuli=(), expectations=(), wait=HOUR, mark=MARK)
     case = Case(
-        plan="benchmark", title="an hour", variation="", requirements=(), tags=(),
-        precondition=(), steps=(pause,), restore=True, reboots=(), skip="", mark=MARK,
+        plan="benchmark",
+        title="an hour",
+        variation="",
+        requirements=(),
+        tags=(),
+        precondition=(),
+        steps=(pause,),
+        restore=True,
+        reboots=(),
+        skip="",
+        mark=MARK,
     )
     start = Instant(0)
     bench = VirtualBench(rack, SoftwareRack(rack, start), start=start)
@@ -78,23 +85,38 @@ def figures() -> list[Figure]:
         virtual = min(demo(reports / "virtual", virtual=True)[0] for _ in range(3))
         wall, _ = demo(reports / "wall", virtual=False)
         made.append(
-            Figure(what="the whole demo, virtual time against wall time",
-                   value=show_time(virtual), floor=show_time(wall), ratio=wall / virtual,
-                   limit=100, at_least=True)
+            Figure(
+                what="the whole demo, virtual time against wall time",
+                value=show_time(virtual),
+                floor=show_time(wall),
+                ratio=wall / virtual,
+                limit=100,
+                at_least=True,
+            )
         )
         digests = set()
         for number in range(20):
             _, folder = demo(reports / f"same-{number}", virtual=True)
             digests.add(hashlib.sha256((folder / "journal.jsonl").read_bytes()).hexdigest())
         made.append(
-            Figure(what="different journals in 20 virtual runs of the demo",
-                   value=str(len(digests)), floor="1", ratio=float(len(digests)), limit=1.0)
+            Figure(
+                what="different journals in 20 virtual runs of the demo",
+                value=str(len(digests)),
+                floor="1",
+                ratio=float(len(digests)),
+                limit=1.0,
+            )
         )
         folder = reports / "hour"
         folder.mkdir()
         took, received = hour(folder)
         made.append(
-            Figure(what=f"an hour of ten nodes at 10 Hz, {received} datagrams, journalled",
-                   value=show_time(took), floor="5 s", ratio=took / 5, limit=1.0)
+            Figure(
+                what=f"an hour of ten nodes at 10 Hz, {received} datagrams, journalled",
+                value=show_time(took),
+                floor="5 s",
+                ratio=took / 5,
+                limit=1.0,
+            )
         )
     return made

@@ -24,7 +24,18 @@ TOOL = Address("127.0.0.1", 50_000)
 NUMBERS = {
     name: number + 1
     for number, name in enumerate(
-        "feedline cistern mast louvres circulator lamps beacon tile pendant console".split()
+        [
+            "feedline",
+            "cistern",
+            "mast",
+            "louvres",
+            "circulator",
+            "lamps",
+            "beacon",
+            "tile",
+            "pendant",
+            "console",
+        ]
     )
 }
 HEAD = "BBHIH8s6s"
@@ -66,9 +77,7 @@ def request(node: str, number: int, operation: int, argument: int | str = 0) -> 
 
 
 def answer(node: str, number: int, operation: int, status: int, result: int) -> bytes:
-    return sealed(
-        struct.pack(">BBHBBi", 0x22, NUMBERS[node], number, operation, status, result)
-    )
+    return sealed(struct.pack(">BBHBBi", 0x22, NUMBERS[node], number, operation, status, result))
 
 
 @dataclass

@@ -24,7 +24,7 @@ def test_noise_is_splitmix64() -> None:
 def test_noise_differs_by_name_and_seed() -> None:
     first = [Noise(20, "mast").word(), Noise(20, "feedline").word(), Noise(21, "mast").word()]
 
-    assert 3 == len(set(first))
+    assert len(set(first)) == 3
 
 
 def test_bell_has_mean_zero_and_deviation_one_and_stays_bounded() -> None:
@@ -51,4 +51,4 @@ def test_between_stays_in_its_ends_and_reaches_both() -> None:
     drawn = {noise.between(Duration(2), Duration(4)) for _ in range(200)}
 
     assert {2, 3, 4} == drawn
-    assert 5 == noise.between(Duration(5), Duration(5))
+    assert noise.between(Duration(5), Duration(5)) == 5

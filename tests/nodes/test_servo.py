@@ -1,5 +1,6 @@
 """The servo against slew arithmetic."""
 
+import itertools
 import math
 
 import pytest
@@ -20,7 +21,9 @@ def turned(target: float, start: float = 0.0) -> Servo:
 def reached(servo: Servo, target: float, band: float) -> float:
     """The first millisecond at which it is within `band` of its target."""
     return next(
-        at / 10 for at in range(20_000) if abs(servo.position(Instant(at * MS // 10)) - target) <= band
+        at / 10
+        for at in range(20_000)
+        if abs(servo.position(Instant(at * MS // 10)) - target) <= band
     )
 
 
@@ -36,7 +39,7 @@ def test_servo_takes_the_time_of_its_slew_and_its_tail(target: float) -> None:
 def test_servo_never_turns_faster_than_its_slew() -> None:
     servo = turned(60.0, start=-60.0)
     places = [servo.position(Instant(at * MS)) for at in range(800)]
-    steps = [after - before for before, after in zip(places, places[1:], strict=False)]
+    steps = [after - before for before, after in itertools.pairwise(places)]
 
     assert max(steps) == pytest.approx(0.3)
     assert min(steps) >= 0

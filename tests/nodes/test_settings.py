@@ -12,15 +12,15 @@ def test_settings_have_defaults() -> None:
     settings = Settings({})
 
     assert Decimal("3.60") == settings.number("feed-amber")
-    assert 3_000_000 == settings.duration("decision-time")
-    assert "1.4.2" == settings.text("firmware")
+    assert settings.duration("decision-time") == 3_000_000
+    assert settings.text("firmware") == "1.4.2"
 
 
 def test_settings_take_what_is_written() -> None:
     settings = Settings({"feed-amber": "4.00 bar", "boot-time": "0.5 ms"})
 
     assert Decimal("4.00") == settings.number("feed-amber")
-    assert 500_000 == settings.duration("boot-time")
+    assert settings.duration("boot-time") == 500_000
 
 
 @pytest.mark.parametrize(
@@ -47,7 +47,7 @@ def test_settings_report_every_mistake_with_its_file() -> None:
     with pytest.raises(DescriptionError) as caught:
         Settings({"feed-amber": "4", "feed-ambre": "4 bar", "fan-lag": "1 s"}, "rack.yaml")
 
-    assert 3 == len(caught.value.mistakes)
+    assert len(caught.value.mistakes) == 3
     assert all(mistake.mark.file == "rack.yaml" for mistake in caught.value.mistakes)
     assert "feed-amber" in {mistake.hint for mistake in caught.value.mistakes}
 

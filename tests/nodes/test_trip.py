@@ -57,7 +57,7 @@ def test_trips_keep_each_point_for_itself() -> None:
         low=TripPoint(level=Decimal(2), rising=False, dead_band=Decimal(1)),
     )
 
-    assert {"high": True, "low": False} == trips.receive(Decimal(5))
-    assert {"high": False, "low": True} == trips.receive(Decimal(1))
+    assert trips.receive(Decimal(5)) == {"high": True, "low": False}
+    assert trips.receive(Decimal(1)) == {"high": False, "low": True}
     trips.clear()
-    assert {"high": False, "low": False} == trips.active
+    assert trips.active == {"high": False, "low": False}
