@@ -121,13 +121,15 @@ How = Labels | RgbCodes | Chromaticity | Segments | Text | Reading | Blink
 class Indicator:
     """One indicator: the signals it is seen by, and how they show a look.
 
-    `within` overrides the agreement time of the spec for this indicator.
+    `within` overrides the agreement time of the spec for this indicator.  What it shows during the
+    looks of `not_judged` does not matter: a lamp may keep its colour while its head unit restarts.
     """
 
     signals: tuple[str, ...]
     how: How
     mark: Mark
     within: Duration | None = None
+    not_judged: tuple[str, ...] = ()
 
 
 def cue(how: How) -> Cue | None:

@@ -10,7 +10,8 @@
 |                | a reading: the stated text, or no valid value at all          |
 | blink          | the rate is from the first to the second                      |
 
-An indicator whose own value is invalid or stale shows nothing that can be judged: False.
+An indicator whose own value is invalid or stale shows nothing that can be judged: False.  During a
+look that the spec does not judge it by, whatever it shows is right.
 """
 
 from collections.abc import Mapping, Sequence
@@ -43,6 +44,8 @@ def shows(
     `input_value` is the measured input, for indicators that show the number itself.
     """
     how = indicator.how
+    if look in indicator.not_judged:
+        return True
     if isinstance(how, Reading):
         return _shows_reading(how, look, samples[0], input_value)
     if isinstance(how, Chromaticity) and how.wanted.get(look, "") is None:

@@ -19,6 +19,7 @@ from enum import Enum
 from hil.alarms.indicator import Displayed, Indicator, Rgb
 from hil.core.error import Mark
 from hil.core.instant import Duration
+from hil.core.signal import Value
 
 FAULT = "fault"
 STALE = "stale"
@@ -224,7 +225,7 @@ class Spec:
     `bands` stand from low to high.  `display` is how the value is shown, if it is; with
     `displayed_decides` the bands apply to the value as shown, otherwise to the value as measured.
     All indicators must show a new state within `agreement`.  `quantity` is flow, level, pressure,
-    temperature, or empty.
+    temperature, or empty.  The spec holds while the signals of `given` have these values.
     """
 
     name: str
@@ -247,6 +248,7 @@ class Spec:
     requirements: tuple[str, ...] = ()
     accepted: tuple[Acceptance, ...] = ()
     palette: tuple[Paint, ...] = ()
+    given: tuple[tuple[str, Value], ...] = ()
 
     def __post_init__(self) -> None:
         names = [band.name for band in self.bands]

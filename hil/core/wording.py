@@ -7,14 +7,17 @@ wanted 45.00 deg ± 1.50 deg (1.40 deg too low) at the deadline, 600 ms after th
 from hil.core.condition import how_far_off, resolve, show_got
 from hil.core.expectation import Finding
 from hil.core.instant import Duration, show_duration
-from hil.core.plan import Expectation
+from hil.core.plan import Expectation, Unchanged
 from hil.core.signal import Sample, Signal, Validity
 from hil.core.verdict import Outcome
 
 
+PRECONDITION = ", precondition"
+
+
 def place(case: str, step: int) -> str:
     """Return where in a case something happened; step 0 is the precondition."""
-    return f"{case}, {'precondition' if step == 0 else f'step {step}'}"
+    return f"{case}{PRECONDITION if step == 0 else f', step {step}'}"
 
 
 def sentence(
@@ -31,6 +34,8 @@ def sentence(
     `excuse` says why the bench could not tell; `hint` what a wrong value looks like.
     """
     said = _SAYINGS[finding.why](expectation, signal, finding, before)
+    if where.endswith(PRECONDITION):  # it has no stimulus
+        said = said.replace("after the stimulus", "after the case began")
     parts = [f"{where}: {signal.path} {said}"]
     if finding.outcome is not Outcome.PASS and finding.crossings and finding.why != "early":
         parts.append(_crossings(finding))
@@ -38,7 +43,9 @@ def sentence(
     return "; ".join(parts)
 
 
-def _wanted(expectation: Expectation) -> str:
+def _wanted(expectation: Expectation, before: Sample | None, signal: Signal) -> str:
+    if isinstance(expectation.condition, Unchanged):
+        return f"wanted {expectation.wanted} ({show_got(before, signal)} before)"
     return f"wanted {expectation.wanted}"
 
 
@@ -60,27 +67,27 @@ def _time(length: Duration | None) -> str:
 def _reached(e: Expectation, s: Signal, f: Finding, b: Sample | None) -> str:
     if f.elapsed is None:
         return f"was {e.wanted} {e.when}" if not e.timing.never else f"stayed right {e.when}"
-    return f"was {show_got(f.decided, s)}, {_wanted(e)}, {_time(f.elapsed)}"
+    return f"was {show_got(f.decided, s)}, {_wanted(e, b, s)}, {_time(f.elapsed)}"
 
 
 def _missed(e: Expectation, s: Signal, f: Finding, b: Sample | None) -> str:
     deadline = e.timing.within
     return (
-        f"was {show_got(f.decided, s)}, {_wanted(e)}{_miss(e, s, f, b)} at the deadline, "
+        f"was {show_got(f.decided, s)}, {_wanted(e, b, s)}{_miss(e, s, f, b)} at the deadline, "
         f"{_time(deadline)}"
     )
 
 
 def _silent(e: Expectation, s: Signal, f: Finding, b: Sample | None) -> str:
     last = f"; the last before it was {show_got(b, s)}" if b is not None else ""
-    return f"said nothing after the stimulus, {_wanted(e)} {e.when}{last}"
+    return f"said nothing after the stimulus, {_wanted(e, b, s)} {e.when}{last}"
 
 
 def _late(e: Expectation, s: Signal, f: Finding, b: Sample | None) -> str:
     limit = e.timing.within or Duration(0)
     began = f.change[0] if f.change else Duration(0)
     return (
-        f"was {show_got(f.decided, s)} only {_time(began)}, {_wanted(e)} {e.when} "
+        f"was {show_got(f.decided, s)} only {_time(began)}, {_wanted(e, b, s)} {e.when} "
         f"({show_duration(Duration(began - limit))} too late)"
     )
 
@@ -92,7 +99,7 @@ def _early(e: Expectation, s: Signal, f: Finding, b: Sample | None) -> str:
 
 def _left(e: Expectation, s: Signal, f: Finding, b: Sample | None) -> str:
     when = f", {_time(f.elapsed)}" if f.elapsed is not None else ""
-    return f"was {show_got(f.decided, s)}, {_wanted(e)} {e.when}{_miss(e, s, f, b)}{when}"
+    return f"was {show_got(f.decided, s)}, {_wanted(e, b, s)} {e.when}{_miss(e, s, f, b)}{when}"
 
 
 def _seen(e: Expectation, s: Signal, f: Finding, b: Sample | None) -> str:
@@ -102,11 +109,11 @@ def _seen(e: Expectation, s: Signal, f: Finding, b: Sample | None) -> str:
 def _gap(e: Expectation, s: Signal, f: Finding, b: Sample | None) -> str:
     looks = f"looked at only every {show_duration(s.sampling)}" if s.sampling else "not looked at"
     if f.change is None:
-        return f"cannot be judged: {_wanted(e)} {e.when}, but it is {looks} and a look fell across"
+        return f"cannot be judged: {_wanted(e, b, s)} {e.when}, but it is {looks} and a look fell across"
     first, last = (show_duration(part) for part in f.change)
     return (
         f"changed to {show_got(f.decided, s)} somewhere between {first} and {last} after the "
-        f"stimulus, {_wanted(e)} {e.when}: the limit lies in between, it is {looks}"
+        f"stimulus, {_wanted(e, b, s)} {e.when}: the limit lies in between, it is {looks}"
     )
 
 
@@ -116,7 +123,7 @@ def _stale(e: Expectation, s: Signal, f: Finding, b: Sample | None) -> str:
 
 
 def _unseen(e: Expectation, s: Signal, f: Finding, b: Sample | None) -> str:
-    return f"was never seen in the window, {_wanted(e)} {e.when}"
+    return f"was never seen in the window, {_wanted(e, b, s)} {e.when}"
 
 
 def _no_baseline(e: Expectation, s: Signal, f: Finding, b: Sample | None) -> str:

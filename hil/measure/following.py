@@ -79,14 +79,13 @@ def follow(
     if isinstance(found, Unmeasured):
         return found
     lag, correlation = found
-    driven = np.array([float(drive(int(at) - start)) for at in instants])
-    shifted = np.array([float(drive(int(at) - start - lag)) for at in instants])
+    shifted = _driven(drive, instants - (start + lag))
     slope = _slope(drive, instants - (start + lag), step)
     gain, offset, spread = _line(shifted, numbers, slope)
     if spread is None or 2 * spread > longest_lag:
         return Unmeasured("the profile has no feature that tells one lag from another")
     half = math.ceil(2 * spread + _blur(instants, shifted)) + step
-    errors = np.abs(numbers - driven)
+    errors = np.abs(numbers - _driven(drive, instants - start))
     worst = int(errors.argmax())
     return Following(
         lag=Span(lag - half, lag, lag + half),
@@ -97,6 +96,12 @@ def follow(
         worst_at=int(instants[worst]),
         worst_aligned=float(np.abs(numbers - shifted).max()),
     )
+
+
+def _driven(drive: Callable[[int], Decimal], moments: "NDArray[np.int64]") -> "NDArray[np.float64]":
+    import numpy as np
+
+    return np.array([float(drive(int(at))) for at in moments])
 
 
 def _slope(

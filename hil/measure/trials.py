@@ -58,7 +58,7 @@ def _limits(share: float, confidence: float, trials: int) -> tuple[int, int]:
         return bool(bdtr(failures, trials, failing) <= doubt)
 
     def disproves(failures: int) -> bool:
-        return failures > 0 and bool(bdtrc(failures - 1, trials, failing) <= doubt)
+        return bool(bdtrc(failures - 1, trials, failing) <= doubt)
 
     counts = range(trials + 1)
     most = bisect_left(counts, True, key=lambda failures: not proves(failures)) - 1

@@ -94,7 +94,8 @@ def _times(count: int) -> str:
 def _after(check: CheckDecided) -> str:
     if check.elapsed is None:
         return ""
-    return f", {show_duration(Duration(check.elapsed))} after the stimulus"
+    begin = "the case began" if check.step == 0 else "the stimulus"
+    return f", {show_duration(Duration(check.elapsed))} after {begin}"
 
 
 def _margin(check: CheckDecided) -> str:

@@ -6,6 +6,7 @@ at neither.  The node is kept on one core and the one who asks on another, as on
 alone, the kernel runs a bare ping-pong on one core, where the other side never has to be woken.
 """
 
+import itertools
 import os
 import socket
 import statistics
@@ -143,7 +144,7 @@ def runner_rounds(rack: Rack, folder: Path, count: int) -> list[int]:
         for event in events
         if isinstance(event, CommandLogged) and (event.purpose, event.state) == ("stimulus", "sent")
     ]
-    return [later - earlier for earlier, later in zip(sent, sent[1:], strict=False)]
+    return [later - earlier for earlier, later in itertools.pairwise(sent)]
 
 
 def figures() -> list[Figure]:

@@ -250,6 +250,21 @@ def test_a_split_holds_the_true_parts(tick, seed):
     assert unknown < total / (3 if tick == 1 * US else 1)
 
 
+def test_what_is_known_of_the_way_out_narrows_the_processing():
+    pair = Pair(2, tick=1 * US, ppm=30, offset=0, least=400 * US, most=700 * US)
+    made = pair.exchanges(100, 50 * MS)
+    clock = fit_clock([exchange for _, _, exchange in made], 1 * US)
+    taken, left, e = made[50]
+    ask = {"sent": e.sent, "received": e.received, "stamp": e.stamp}
+
+    loose = split_latency(clock, **ask).processing
+    tight = split_latency(clock, **ask, outward=(400 * US, 700 * US)).processing
+
+    assert tight.last == loose.last - 400 * US
+    assert tight.first >= loose.first
+    assert tight.first <= left - taken <= tight.last
+
+
 def test_a_stamp_from_another_time_cannot_be_split():
     pair = Pair(1, tick=1 * US, ppm=0, offset=0)
     made = pair.exchanges(50, 50 * MS)

@@ -41,6 +41,28 @@ def test_lag_and_gain_are_found(name, lag_ms, seed):
     assert found.correlation > 0.99
 
 
+@pytest.mark.parametrize("lag", [3_000_000, 41_234_567, 44_999_999])
+def test_a_fraction_of_a_sample_is_found_where_the_response_is_clean(lag):
+    profile = PROFILES["chirp"]
+    times = regular(-1, 10, 1_101)  # 10 ms apart
+    values = response(profile, times, lag)
+
+    found = follow(times, values, drive=profile.at, start=0, longest_lag=SECOND)
+
+    assert abs(found.lag.likely - lag) < 200_000
+
+
+def test_a_clean_ramp_without_ends_shows_no_lag():
+    profile = Ramp(first=D(0), last=D(90), duration=60 * SECOND)
+    times = regular(2, 9, 351)
+
+    found = follow(
+        times, response(profile, times, 0), drive=profile.at, start=0, longest_lag=SECOND
+    )
+
+    assert isinstance(found, Unmeasured)
+
+
 def test_the_worst_error_is_at_its_sample():
     profile = PROFILES["ramp with ends"]
     times = regular(0, 6, 601)

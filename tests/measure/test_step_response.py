@@ -190,6 +190,18 @@ def test_spans_hold_the_truth_under_bounded_noise():
         assert holds(found.settling, exact_settle)
 
 
+@pytest.mark.parametrize(
+    ("height", "settles"), [(1.2, 1_500), (0.8, 1_500), (1.05, 857)], ids=["above", "below", "in"]
+)
+def test_settling_is_where_the_line_enters_the_band(height, settles):
+    # from 0 (0 ns) to the height (1000 ns) and straight on to 1 (2000 ns); band 0.9 to 1.1
+    found = from_step(
+        [0, 1_000, 2_000, 3_000], [0.0, height, 1.0, 1.0], step=0, final=1.0, band=0.1
+    )
+
+    assert abs(found.settling.likely - settles) <= 1
+
+
 def test_a_response_still_outside_the_band_has_not_settled():
     times = regular(0, 3, 301)
     values = record(0.2, 4, times)

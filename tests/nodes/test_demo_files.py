@@ -169,7 +169,7 @@ RECOVERY = "a feed that recovers turns green at exactly 1.15 bar"
         ),
         (
             "Vanes",
-            {"vane_slew": "250 deg/s"},
+            {"vane_slew": "150 deg/s"},
             ["a vane reaches its angle, not too early and not too late"] * 8
             + ["a vane settles without overshoot"],
         ),

@@ -28,7 +28,8 @@ def findings(scope: Scope) -> Iterator[Finding]:
 def _nothing_to_show(scope: Scope, indicator: Indicator) -> Iterator[Finding]:
     if isinstance(indicator.how, Reading):
         return
-    missing = [look for look in scope.spec.looks() if look not in indicator.how.wanted]
+    known = {*indicator.how.wanted, *indicator.not_judged}
+    missing = [look for look in scope.spec.looks() if look not in known]
     if missing:
         yield Finding(
             code="AL-508",

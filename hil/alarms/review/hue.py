@@ -51,6 +51,8 @@ def second_cues(spec: Spec, first: str, second: str) -> tuple[str, ...]:
     found = set()
     for indicator in spec.indicators:
         how = indicator.how
+        if first in indicator.not_judged or second in indicator.not_judged:
+            continue
         if isinstance(how, Reading):
             if (first in SPECIAL) is not (second in SPECIAL):
                 found.add(Cue.TEXT)
