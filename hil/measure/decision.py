@@ -117,7 +117,7 @@ def can_pass(
         return True
     guard = guard_band(rule, uncertainty)
     if guard is not None:
-        return True
+        return EXACT.subtract(high, low) >= 2 * guard
     centre = EXACT.divide(EXACT.add(low, high), Decimal(2))
     best = decide(centre, low=low, high=high, uncertainty=uncertainty, rule=rule)
     return best.outcome is Outcome.PASS

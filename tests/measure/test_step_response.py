@@ -152,6 +152,14 @@ def test_undershoot_is_each_variants_own():
     assert control.undershoot == pytest.approx(-100 * wrong_way.min(), abs=1e-9)
 
 
+def test_a_level_that_was_never_reached_has_no_undershoot():
+    times = regular(-1, 3, 401)
+
+    found = ieee_181(times, first_order(times / SECOND, 1.0), levels=(0.0, 1.0))
+
+    assert (found.reach, found.overshoot, found.undershoot) == (None, 0.0, 0.0)
+
+
 def test_a_falling_step_is_the_rising_one_upside_down():
     times = irregular(-3, 20, 5_000, seed=1)
     values = record(0.4, 1, times)

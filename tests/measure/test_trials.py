@@ -113,6 +113,15 @@ def test_margin_is_the_part_of_the_allowed_failures_left():
     assert margins[most + 1] < 0
 
 
+def test_margin_where_no_failure_is_allowed():
+    trials = Trials(Statement(0.99, 0.95, 299))
+    assert trials.margin == 1
+
+    trials.add(False)
+
+    assert trials.margin == -1
+
+
 @pytest.mark.parametrize("share", [0.9, 0.99])
 def test_a_wrong_statement_is_proven_no_more_often_than_it_may(share):
     # 95 % means at least 95 %: exactly by the binomial tail, and by a seeded simulation
