@@ -135,7 +135,7 @@ def _read_orders(stream: IO[bytes]) -> Orders:
 
 
 def _software_rack(rack: Rack, start: Instant) -> Nodes:
-    from hil.nodes.glasshouse import SoftwareRack
+    from hil.nodes.rack import SoftwareRack
 
     nodes: Nodes = SoftwareRack(rack, start)
     return nodes

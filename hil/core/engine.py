@@ -113,10 +113,10 @@ class Run:
     def receive(self, seen: Observation, now: Instant) -> None:
         """Take in whatever a link or the bench observed."""
         if isinstance(seen, Samples):
-            self._pass_on(seen, now)
             latest = self._scene.latest
             for sample in seen.samples:
                 latest[sample.signal] = sample
+            self._pass_on(seen, now)
         elif isinstance(seen, CommandSent | CommandAnswered | CommandLost):
             self._scene.driving.receive(seen)
             self._pass_on(seen, now)

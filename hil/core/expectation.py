@@ -37,7 +37,7 @@ class Finding:
     """How one expectation on one signal ended.
 
     `why` is a word for the message (hil.core.wording): reached, late, early, left, seen, missed,
-    silent, unseen, gap, stale, no baseline.  `decided` is the sample that decided, or the last
+    silent, warming, unseen, unlooked, gap, stale, no baseline.  `decided` is the sample that decided, or the last
     one where silence did.  `change` is the interval of the deciding change and `elapsed` its end,
     both from the stimulus.  `gap` is the longest time without a look.  `crossings` are the first
     few entries (True) and exits (False) with their times from the stimulus.

@@ -39,6 +39,8 @@ class Reach(Watch):
         self._not_before = start + (timing.not_before or 0)
         self._grace = 2 * (signal.sampling or 0)
         self._stretch: tuple[int, int] | None = None  # when the good stretch began: interval
+        self._looked = False  # whether any look began by the deadline
+        self._warming = False  # whether the node gave values that do not count yet
         self._not_good_at: int = start  # the latest moment known not to be good
         super().__init__(expectation, signal, start, before)
         if trust_before and before is not None and before.validity is not Validity.STALE:
@@ -59,6 +61,8 @@ class Reach(Watch):
             return
         if self._stretch is not None:
             self._reached(self._last)
+        elif self._warming and self.seen == 0:
+            self._decide(Outcome.INCONCLUSIVE, "warming", self._last, None)
         elif self.seen == 0:
             self._miss("silent", None)
         else:
@@ -100,9 +104,15 @@ class Reach(Watch):
             self._cross(sample.at, False)
             if grade is Grade.UNKNOWN:
                 self._unsure = "stale"
+        if grade is Grade.UNKNOWN and sample.value is not None:
+            self._warming = True
         self._not_good_at = sample.since if self._sampled else sample.at
-        if self._not_good_at > self._deadline:
+        if self._not_good_at <= self._deadline:
+            self._looked = True
+        elif self._looked or left:
             self._miss("left" if left else "missed", sample)
+        else:
+            self._decide(Outcome.INCONCLUSIVE, "unlooked", sample, (self.start, sample.at))
 
     def _miss(self, why: str, sample: Sample | None) -> None:
         if self._unsure:
@@ -110,8 +120,17 @@ class Reach(Watch):
         else:
             self._decide(Outcome.FAIL, why, sample, None)
 
+    def _note_extreme(self, sample: Sample) -> None:
+        """Without a hold the first good value decides, and a moving one is just inside then."""
+        if self._hold:
+            super()._note_extreme(sample)
+
     def _time_margin(self, outcome: Outcome, elapsed: Duration | None) -> float | None:
-        window = Duration(self._deadline - self.start)
-        if elapsed is None or (outcome is Outcome.FAIL and elapsed <= window):
+        if elapsed is None:
+            return None
+        earliest, window = self._not_before - self.start, Duration(self._deadline - self.start)
+        if elapsed < earliest:
+            return (elapsed - earliest) / earliest
+        if outcome is Outcome.FAIL and elapsed <= window:
             return None
         return window_margin(elapsed, window)

@@ -10,7 +10,7 @@ across its opening leaves a doubt, and the verdict is inconclusive.
 
 from hil.core.condition import Grade
 from hil.core.expectation import Watch
-from hil.core.instant import Instant
+from hil.core.instant import Duration, Instant
 from hil.core.plan import Expectation
 from hil.core.signal import Sample, Signal, Validity
 from hil.core.verdict import Outcome
@@ -41,6 +41,13 @@ class Throughout(Watch):
         """For `never` the values lie outside the condition: they have no margin inside it."""
         if not self._never:
             super()._note_extreme(sample)
+
+    def _margin(
+        self, outcome: Outcome, elapsed: Duration | None, sample: Sample | None
+    ) -> float | None:
+        """A value that must never be seen lies the deeper in what is forbidden, the worse."""
+        margin = super()._margin(outcome, elapsed, sample)
+        return -margin if self._never and margin else margin
 
     @property
     def _due(self) -> int:

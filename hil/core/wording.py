@@ -11,7 +11,6 @@ from hil.core.plan import Expectation, Unchanged
 from hil.core.signal import Sample, Signal, Validity
 from hil.core.verdict import Outcome
 
-
 PRECONDITION = ", precondition"
 
 
@@ -126,6 +125,18 @@ def _unseen(e: Expectation, s: Signal, f: Finding, b: Sample | None) -> str:
     return f"was never seen in the window, {_wanted(e, b, s)} {e.when}"
 
 
+def _warming(e: Expectation, s: Signal, f: Finding, b: Sample | None) -> str:
+    note = f.decided.note if f.decided is not None and f.decided.note else "not ready"
+    return f"gave no value that counts ({note}), {_wanted(e, b, s)} {e.when}"
+
+
+def _unlooked(e: Expectation, s: Signal, f: Finding, b: Sample | None) -> str:
+    return (
+        f"was not looked at in time, {_wanted(e, b, s)} {e.when}: {_time(f.elapsed)}, at the first "
+        f"look, it was {show_got(f.decided, s)}"
+    )
+
+
 def _no_baseline(e: Expectation, s: Signal, f: Finding, b: Sample | None) -> str:
     return "has no value from before the stimulus to compare with"
 
@@ -141,6 +152,8 @@ _SAYINGS = {
     "gap": _gap,
     "stale": _stale,
     "unseen": _unseen,
+    "unlooked": _unlooked,
+    "warming": _warming,
     "no baseline": _no_baseline,
 }
 

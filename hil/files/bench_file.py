@@ -4,6 +4,7 @@ from dataclasses import replace
 
 from hil.core.instant import MILLISECOND, Duration
 from hil.files.bench_shape import ANY, BENCH, CHECKS, LAYOUTS, NODES, SETTINGS, SOFTWARE
+from hil.files.bus_file import read_bus
 from hil.files.check_file import read_check
 from hil.files.example_file import read_example, verify_examples
 from hil.files.layout_file import LayoutText, read_layout
@@ -36,6 +37,8 @@ def read_bench(root: Node, page: Page) -> Rack | None:
     software = _read_software(keys, page)
     if page.mistakes or name is None or interface is None or host is None or late is None:
         return None
+    built = tuple(build_node(node, layouts) for node in nodes)
+    bus = read_bus(keys["bus"], built, page) if "bus" in keys else None
     return Rack(
         name=name,
         file=page.file,
@@ -43,8 +46,9 @@ def read_bench(root: Node, page: Page) -> Rack | None:
         interface=interface,
         host=host,
         late_bound=late,
-        nodes=tuple(build_node(node, layouts) for node in nodes),
+        nodes=built,
         software=software,
+        bus=bus,
     )
 
 

@@ -1,5 +1,6 @@
 """The shape of a bench file: every key, what may stand in it, and what it is for."""
 
+from hil.files.bus_shape import BUS
 from hil.files.leaf import (
     ADDRESS,
     ANY_TEXT,
@@ -200,6 +201,7 @@ BENCH = Record(
         "checks": Key(CHECKS, "CRCs by name"),
         "layouts": Key(LAYOUTS, "datagrams by name", True),
         "nodes": Key(NODES, "nodes by name", True),
+        "bus": Key(BUS, "the shared segment: turns, timers, cable, traffic"),
         "software": Key(SOFTWARE, "the software that can stand in for the rack"),
     },
 )

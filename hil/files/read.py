@@ -10,8 +10,12 @@ from dataclasses import dataclass
 from os import PathLike
 from typing import TypeVar
 
+from hil.alarms.finding import Finding, Severity
+from hil.alarms.review import review
+from hil.alarms.spec import Spec
 from hil.core.error import DescriptionError, Mark, Mistake
 from hil.core.plan import Plan
+from hil.files.alarm_file import read_alarms_tree
 from hil.files.bench_file import read_bench
 from hil.files.mistake import Page
 from hil.files.plan_file import read_plan_tree
@@ -78,6 +82,73 @@ def read_plans_with_warnings(paths: Sequence[Path], rack: Rack) -> Reading:
     if mistakes:
         raise DescriptionError(sorted(mistakes + warnings))
     return Reading(plans=tuple(plans), warnings=tuple(sorted(warnings)))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AlarmReading:
+    """The specs of alarm spec files, and everything the review finds about them."""
+
+    specs: tuple[Spec, ...]
+    findings: tuple[Finding, ...]
+
+    @property
+    def errors(self) -> tuple[Finding, ...]:
+        """The findings for which a spec cannot be carried out or proven as written."""
+        return tuple(one for one in self.findings if one.severity is Severity.ERROR)
+
+
+def read_alarms(path: Path, rack: Rack) -> tuple[Spec, ...]:
+    """Read an alarm spec file that may be proven.
+
+    Raises DescriptionError with every mistake in it and every error that the review finds.
+    """
+    reading = _read_reviewed([path], rack, refuse=True)
+    return reading.specs
+
+
+def read_alarms_with_findings(paths: Sequence[Path], rack: Rack) -> AlarmReading:
+    """Read alarm spec files and review them.
+
+    Raises DescriptionError with every mistake in all of them, together with the errors that the
+    review finds in what could be read; without a mistake, errors are findings like others.
+    """
+    return _read_reviewed(paths, rack, refuse=False)
+
+
+def read_alarms_in_own_units(path: Path, rack: Rack) -> tuple[Spec, ...]:
+    """Read an alarm spec file for a comparison: levels in the unit each spec states."""
+    with _no_collection():
+        page = _load(path)
+        specs = _read_page(page, lambda root, page: read_alarms_tree(root, page, Scope(rack), True))
+    if page.mistakes:
+        raise DescriptionError(page.mistakes)
+    return specs or ()
+
+
+def _read_reviewed(paths: Sequence[Path], rack: Rack, *, refuse: bool) -> AlarmReading:
+    specs: list[Spec] = []
+    mistakes: list[Mistake] = []
+    with _no_collection():
+        scope = Scope(rack)
+        for path in paths:
+            try:
+                page = _load(path)
+            except DescriptionError as error:
+                mistakes += error.mistakes
+                continue
+            found = _read_page(page, lambda root, page: read_alarms_tree(root, page, scope))
+            specs += found or ()
+            mistakes += page.mistakes
+    signals = scope.signals
+    findings = [one for spec in specs for one in review(spec, signals[spec.signal], signals)]
+    reading = AlarmReading(specs=tuple(specs), findings=tuple(findings))
+    if mistakes or (refuse and reading.errors):
+        raise DescriptionError(sorted(mistakes + [_as_mistake(one) for one in reading.errors]))
+    return reading
+
+
+def _as_mistake(finding: Finding) -> Mistake:
+    return Mistake(finding.mark, f"{finding.code}: {finding.why}", finding.advice)
 
 
 def _check_unlike(plans: list[Plan], mistakes: list[Mistake]) -> None:

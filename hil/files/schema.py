@@ -4,6 +4,7 @@ An editor that knows YAML 1.2 completes keys and underlines mistakes with it.  W
 to be decided (signals, units, ranges) only the reader can check.
 """
 
+from hil.files.alarm_shape import ALARMS
 from hil.files.bench_shape import BENCH
 from hil.files.plan_shape import PLAN
 from hil.files.shape import JsonSchema, Record
@@ -19,6 +20,11 @@ def bench_schema() -> JsonSchema:
 def plan_schema() -> JsonSchema:
     """Return the JSON Schema of a plan file."""
     return _headed(PLAN, "plan file")
+
+
+def alarms_schema() -> JsonSchema:
+    """Return the JSON Schema of an alarm spec file."""
+    return _headed(ALARMS, "alarm spec file")
 
 
 def _headed(record: Record, title: str) -> JsonSchema:

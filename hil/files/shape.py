@@ -12,6 +12,7 @@ Schema (draft 2020-12) for editors.
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from itertools import combinations
 from typing import Any, Generic, TypeVar
 
 from hil.files.mistake import Misread, Page, Placed, listed, nearest, show
@@ -63,14 +64,15 @@ class Key:
 class Record:
     """A mapping with known keys.
 
-    `choices` are groups of keys of which exactly one must be there; `goes_with` names for a key
-    the key (or one of the keys) it needs.
+    `choices` are groups of keys of which exactly one must be there, `rivals` groups of which at
+    most one may be; `goes_with` names for a key the key (or one of the keys) it needs.
     """
 
     label: str
     keys: Mapping[str, Key]
     choices: tuple[tuple[str, ...], ...] = ()
     goes_with: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    rivals: tuple[tuple[str, ...], ...] = ()
 
     def open(self, node: Node, page: Page) -> dict[str, Node] | None:
         """Return the values by key; every mistake about keys is noted, unknown keys left out."""
@@ -111,6 +113,12 @@ class Record:
                 second = node.pairs[present[1]][0]
                 what = f"{self.label} has {listed(present, 'and')}, expected exactly one of them"
                 page.wrong(second, what, f"one of {', '.join(group)}")
+        for group in self.rivals:
+            present = [name for name in group if name in fields]
+            if len(present) > 1:
+                second = node.pairs[present[1]][0]
+                what = f"{self.label} has {listed(present, 'and')}, expected at most one of them"
+                page.wrong(second, what, f"leave out all but {listed(present)}")
         for name, needed in self.goes_with.items():
             if name in fields and not any(word in fields or word in meant for word in needed):
                 what = f"`{name}` goes only with {listed(needed)}"
@@ -130,6 +138,8 @@ class Record:
         rules: list[JsonSchema] = [
             {"oneOf": [{"required": [name]} for name in group]} for group in self.choices
         ]
+        for group in self.rivals:
+            rules += [{"not": {"required": list(pair)}} for pair in combinations(group, 2)]
         for name, needed in self.goes_with.items():
             one = [{"required": [other]} for other in needed]
             rules.append({"if": {"required": [name]}, "then": {"anyOf": one}})

@@ -13,8 +13,9 @@ dead bands are in hil.nodes.trip; the value as measured decides, not the value a
 from collections.abc import Mapping
 from decimal import ROUND_HALF_UP, Decimal
 
-from hil.core.instant import Instant
+from hil.core.instant import Instant, earliest
 from hil.core.signal import Value
+from hil.nodes.dry_run import DryRun
 from hil.nodes.lamps import STRIPS
 from hil.nodes.louvres import VANES
 from hil.nodes.model import Model, Surroundings
@@ -34,6 +35,7 @@ _PARKED: Mapping[str, Value] = {
     "tile.arrow": "none",
 }
 _LEVEL_COLOURS = {"dry": "red", "low": "amber", "normal": "green", "full": "amber"}
+_AIR = {"heating": "cold", "off": "comfortable", "cooling": "warm"}
 _SEGMENTS = 8
 _TENTH, _WHOLE = Decimal("0.1"), Decimal(1)
 _VANE_LIMIT = Decimal(60)
@@ -46,6 +48,7 @@ class Console(Model):
     signals = (
         *("mode", "feed-colour", "feed-reading", "feed-amber", "feed-red", "level-band"),
         *("target-temperature", "direction", "lamps"),
+        *("air", "daylight", "dry-run", "acknowledge"),
     )
 
     def __init__(self, around: Surroundings) -> None:
@@ -65,6 +68,13 @@ class Console(Model):
         )
         on, off = number("lamps-on"), number("lamps-off")
         self._dark = TripPoint(level=on, rising=False, dead_band=off - on)
+        self._dry_run = DryRun(
+            TripPoint(
+                level=number("dry-run-level"), rising=False, dead_band=number("dry-run-dead-band")
+            ),
+            around.settings.duration("dry-run-delay"),
+            around.settings.duration("dry-run-hold"),
+        )
         self._number = number
         self.reset(Instant(0))
 
@@ -75,10 +85,35 @@ class Console(Model):
         self.values["feed-reading"] = None
         self._feed.clear()
         self._level.clear()
+        self._dry_run.restart(now)
         self._driven: dict[str, Value] = {}
         self._tint = "off"
         self._lit = False
         self.parked: dict[str, Value] = {}
+
+    def start(self, now: Instant) -> None:
+        """Power up."""
+        super().start(now)
+        self._dry_run.restart(now)
+
+    def command(self, name: str, value: Value, now: Instant) -> None:
+        """Take a command; the button counts when it goes down."""
+        pressed = value == "pressed" != self.values.get(name)
+        super().command(name, value, now)
+        if name == "acknowledge" and pressed:
+            self._dry_run.acknowledge()
+            self.values["dry-run"] = self._dry_run.shown
+
+    def tick(self, now: Instant) -> bool:
+        """Let the dry-run protection wait for its time."""
+        changed = super().tick(now)
+        self._dry_run.tick(now)
+        before, self.values["dry-run"] = self.values["dry-run"], self._dry_run.shown
+        return changed or before != self.values["dry-run"]
+
+    def next_wakeup(self) -> Instant | None:
+        """Return when something changes by itself."""
+        return earliest(super().next_wakeup(), self._dry_run.next_wakeup())
 
     def concerned(self, changed: set[str]) -> bool:
         """Say whether any of these signals matters in the present mode."""
@@ -86,12 +121,15 @@ class Console(Model):
             return True
         return any(not path.startswith("mast.") for path in changed)
 
-    def decide(self, seen: Mapping[str, Value | None]) -> dict[str, Value]:
+    def decide(self, seen: Mapping[str, Value | None], now: Instant) -> dict[str, Value]:
         """Return what is to be driven, given what the other nodes show.
 
         Everything shown here goes into `values`; what is no longer driven into `parked`.
         """
         wanted = self._indicators(seen)
+        if "cistern.level" in seen:
+            self._dry_run.receive(seen["cistern.level"], now)
+            self.values["dry-run"] = self._dry_run.shown
         mode = seen.get("pendant.selector")
         if isinstance(mode, str):
             self.values["mode"] = mode
@@ -101,9 +139,10 @@ class Console(Model):
         if "tile.arrow" not in driven:
             self.values["direction"] = "none"
         if "circulator.tint" not in driven:
-            self._tint = "off"
+            self._tint, self.values["air"] = "off", "unknown"
         if "lamps.strip-1.switch" not in driven:
             self.values["lamps"], self._lit = "off", False
+            self.values["daylight"] = "unknown"
         return wanted | driven
 
     # --- indicators ----------------------------------------------------------------------------
@@ -155,9 +194,9 @@ class Console(Model):
 
     def _manual(self, seen: Mapping[str, Value | None]) -> dict[str, Value]:
         """The stick's height is the selected vane's angle; the others stay where they are."""
-        driven = {path: value for path, value in self._driven.items() if path.endswith(".angle")}
-        if self.values["mode"] == "manual" and "tile.arrow" not in self._driven:
-            driven = {}  # just entered
+        driven: dict[str, Value] = {}
+        if "tile.arrow" in self._driven:  # not just entered
+            driven = {path: v for path, v in self._driven.items() if path.endswith(".angle")}
         x, y = seen.get("pendant.stick-x"), seen.get("pendant.stick-y")
         vane = seen.get("pendant.vane-select")
         direction = "none"
@@ -198,9 +237,10 @@ class Console(Model):
         """Tint and fan by how far the air is off its target."""
         target, actual = self.values["target-temperature"], seen.get("mast.temperature")
         if not isinstance(target, Decimal) or not isinstance(actual, Decimal):
-            self._tint = "off"
+            self._tint, self.values["air"] = "off", "unknown"
             return {"circulator.duty": Decimal(0), "circulator.tint": "off"}
         before, self._tint = self._tint, self._tint_for(target, actual)
+        self.values["air"] = _AIR[self._tint]
         duty = self._duty(abs(actual - target))
         old = self._driven.get("circulator.duty")
         if self._tint == before and isinstance(old, Decimal) and abs(duty - old) < _FAN_STEP:
@@ -226,6 +266,9 @@ class Console(Model):
         light = seen.get("mast.light")
         if isinstance(light, Decimal):
             self._lit = self._dark.active(light, self._lit)
+            self.values["daylight"] = "dark" if self._lit else "bright"
+        else:
+            self.values["daylight"] = "unknown"
         self.values["lamps"] = "on" if self._lit else "off"
         brightness = self._number("lamp-brightness").quantize(_WHOLE) if self._lit else Decimal(0)
         driven: dict[str, Value] = {}

@@ -4,10 +4,13 @@
 what the nodes send, to the tool or to each other; whoever holds the rack carries it.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
 
 from hil.core.error import DescriptionError, Mark, Mistake
 from hil.core.instant import Instant
+from hil.nodes import alarm_gauge
+from hil.nodes.alarm_gauge import AlarmGauge
 from hil.nodes.circulator import Circulator
 from hil.nodes.cistern import Cistern
 from hil.nodes.console import Console
@@ -21,7 +24,9 @@ from hil.nodes.model import Model, Surroundings
 from hil.nodes.node import SoftwareNode
 from hil.nodes.noise import Noise
 from hil.nodes.pendant import Pendant
-from hil.nodes.settings import Settings
+from hil.nodes.settings import GLASSHOUSE, Rules, Settings
+from hil.wire.encoding import WireError
+from hil.wire.layout import Codec
 from hil.wire.rack import Envelope, Node, Rack
 
 MODELS: Mapping[str, type[Model]] = {
@@ -39,6 +44,33 @@ MODELS: Mapping[str, type[Model]] = {
 """The models of the glasshouse, by the name of their node."""
 
 POWER = ("run", "restart")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Family:
+    """A family of models: which there are, by the name of their node, and their settings.
+
+    `misfits` names what is wrong with the words among the settings.
+    """
+
+    models: Mapping[str, type[Model]]
+    rules: Rules
+    misfits: Callable[[Mapping[str, str], Mark], Iterable[Mistake]]
+
+
+FAMILIES: Mapping[str, Family] = {
+    "glasshouse": Family(models=MODELS, rules=GLASSHOUSE, misfits=lambda settings, mark: ()),
+    "alarm-gauge": Family(
+        models={"gauge": AlarmGauge},
+        rules=Rules(
+            defaults=alarm_gauge.DEFAULTS,
+            positive=alarm_gauge.POSITIVE,
+            contradictions=alarm_gauge.ORDERED,
+        ),
+        misfits=alarm_gauge.misfits,
+    ),
+}
+"""What a bench file can name as `software: model`."""
 
 _NEVER = Instant(1 << 63)
 
@@ -59,12 +91,19 @@ class SoftwareRack:
         mistakes = list(misfits(rack))
         if mistakes:
             raise DescriptionError(mistakes)
-        settings = Settings(software.settings, rack.file)
+        family = FAMILIES[software.model]
+        settings = Settings(software.settings, rack.file, family.rules)
+        codecs = {
+            node.name: [Codec(layout, node) for layout in node.layouts] for node in rack.nodes
+        }
         self.nodes = {
-            node.address: _make(node, rack, settings, Noise(software.seed, node.name), start)
+            node.address: _make(
+                node, family, codecs, rack, settings, Noise(software.seed, node.name), start
+            )
             for node in rack.nodes
         }
         self._order = list(self.nodes.values())
+        _rehearse(self._order, rack)
         self._places = {address: place for place, address in enumerate(self.nodes)}
         self._planned = [_NEVER] * len(self._order)
         self._next = _NEVER
@@ -119,14 +158,18 @@ def misfits(rack: Rack) -> Iterator[Mistake]:
     software, mark = rack.software, Mark(rack.file)
     if software is None:
         return
-    if software.model != "glasshouse":
-        yield Mistake(mark, f"software: no model is called {software.model!r}", "glasshouse")
+    family = FAMILIES.get(software.model)
+    if family is None:
+        hint = " or ".join(FAMILIES)
+        yield Mistake(mark, f"software: no model is called {software.model!r}", hint)
         return
+    yield from family.misfits(software.settings, mark)
     for node in rack.nodes:
-        model = MODELS.get(node.name)
+        model = family.models.get(node.name)
         if model is None:
-            known = ", ".join(MODELS)
-            yield Mistake(mark, f"software: the glasshouse has no node {node.name!r}", known)
+            known = ", ".join(family.models)
+            what = f"software: the {software.model} has no node {node.name!r}"
+            yield Mistake(mark, what, known)
             continue
         yield from _signal_misfits(node, model, mark)
 
@@ -146,9 +189,30 @@ def _signal_misfits(node: Node, model: type[Model], mark: Mark) -> Iterator[Mist
                 yield Mistake(mark, f"software: {signal.path} cannot be {label!r}", hint)
 
 
-def _make(node: Node, rack: Rack, settings: Settings, noise: Noise, start: Instant) -> SoftwareNode:
-    model = MODELS[node.name](Surroundings(node, settings, noise))
+def _rehearse(nodes: Sequence[SoftwareNode], rack: Rack) -> None:
+    """Refuse what would not fit into a reading, before it is needed."""
+    mistakes = []
+    for node in nodes:
+        try:
+            node.rehearse()
+        except WireError as error:
+            what = f"software: a reading of {node.node.name} cannot be sent: {error}"
+            mistakes.append(Mistake(Mark(rack.file), what))
+    if mistakes:
+        raise DescriptionError(mistakes)
+
+
+def _make(
+    node: Node,
+    family: Family,
+    codecs: Mapping[str, Sequence[Codec]],
+    rack: Rack,
+    settings: Settings,
+    noise: Noise,
+    start: Instant,
+) -> SoftwareNode:
+    model = family.models[node.name](Surroundings(node, settings, noise))
     if isinstance(model, Console):
         others = [other for other in rack.nodes if other is not node]
-        return HeadUnit(node, model, others, settings, noise, start)
-    return SoftwareNode(node, model, settings, noise, start)
+        return HeadUnit(node, codecs, model, others, settings, noise, start)
+    return SoftwareNode(node, codecs[node.name], model, settings, noise, start)

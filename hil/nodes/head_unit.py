@@ -5,7 +5,7 @@
 Requests to the head unit itself are served like any other node's (hil.nodes.node).
 """
 
-from collections.abc import Collection
+from collections.abc import Collection, Mapping, Sequence
 
 from hil.core.instant import Instant
 from hil.nodes.console import LISTENED, Console
@@ -13,6 +13,7 @@ from hil.nodes.node import SoftwareNode
 from hil.nodes.noise import Noise
 from hil.nodes.peers import Peers
 from hil.nodes.settings import Settings
+from hil.wire.layout import Codec
 from hil.wire.rack import Envelope, Node
 
 
@@ -22,6 +23,7 @@ class HeadUnit(SoftwareNode):
     def __init__(
         self,
         node: Node,
+        codecs: Mapping[str, Sequence[Codec]],
         console: Console,
         others: Collection[Node],
         settings: Settings,
@@ -31,9 +33,9 @@ class HeadUnit(SoftwareNode):
         self._console = console
         self._decision_time = settings.duration("decision-time")
         self._decision: Instant | None = None
-        super().__init__(node, console, settings, noise, start)
+        super().__init__(node, codecs[node.name], console, settings, noise, start)
         silence = settings.duration("silence")
-        self.peers = Peers(node.address, others, LISTENED, silence, start, self.outbox)
+        self.peers = Peers(node.address, others, codecs, LISTENED, silence, start, self.outbox)
 
     def receive(self, thing: Envelope, now: Instant) -> None:
         """Take a peer's reading or answer, or a request like any node."""
@@ -78,7 +80,7 @@ class HeadUnit(SoftwareNode):
     def _decide(self, now: Instant) -> None:
         self._decision = None
         before = dict(self._console.values)
-        for path, value in self._console.decide(self.peers.seen).items():
+        for path, value in self._console.decide(self.peers.seen, now).items():
             self.peers.command(path, value, now)
         for path, value in self._console.parked.items():
             self.peers.command(path, value, now)

@@ -18,6 +18,7 @@ time from outside.
 """
 
 from collections import deque
+from collections.abc import Sequence
 from typing import NamedTuple
 
 from hil.core.instant import Duration, Instant
@@ -50,15 +51,21 @@ class SoftwareNode:
     """The machine of one node."""
 
     def __init__(
-        self, node: Node, model: Model, settings: Settings, noise: Noise, start: Instant
+        self,
+        node: Node,
+        codecs: Sequence[Codec],
+        model: Model,
+        settings: Settings,
+        noise: Noise,
+        start: Instant,
     ) -> None:
+        """Power up; `codecs` are the node's layouts, compiled."""
         self.node = node
         self.model = model
         self._noise = noise
         self._latency = settings.duration("fastest-answer"), settings.duration("slowest-answer")
         self._beat = settings.duration("report-every")
         self._boot_time = settings.duration("boot-time")
-        codecs = [Codec(layout, node) for layout in node.layouts]
         self._requests = [codec for codec in codecs if codec.layout.role is Role.REQUEST]
         self._answers = [codec for codec in codecs if codec.layout.role is Role.ANSWER]
         self._encode_reading = [
@@ -82,6 +89,11 @@ class SoftwareNode:
         self._next_beat: Instant | None = None
         self._first_beat = noise.between(Duration(1), self._beat)
         model.start(start)
+
+    def rehearse(self) -> None:
+        """Encode one reading and send it nowhere.  Raises WireError where a value does not fit."""
+        for encode in self._encode_reading:
+            encode(self.model.values)
 
     # --- the machine ---------------------------------------------------------------------------
 
@@ -168,6 +180,8 @@ class SoftwareNode:
         """Answer `read` and `listen`."""
         self._send(job.sender, self._answer(job, None, DONE))
         new = job.sender not in self._listeners
+        if len(self._sequences) > _REMEMBERED:
+            self._sequences = {to: self._sequences.get(to, 0) for to in self._listeners}
         if operation == self.node.listen:
             self._listeners[job.sender] = Instant(now + 3 * (self.node.renew or self._beat))
             self._note_listeners()

@@ -10,11 +10,13 @@ A peer that counts one boot more has forgotten everything: it is listened to aga
 told again what it was told.  Readings during a peer's warm-up do not count.
 """
 
-from collections.abc import Collection
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
+from decimal import Decimal
 
 from hil.core.instant import SECOND, Duration, Instant, earliest
 from hil.core.signal import Kind, Value
+from hil.nodes.sensor import nearest
 from hil.wire.layout import Codec, Decoded
 from hil.wire.rack import Address, Carries, Envelope, Node, Role
 
@@ -63,6 +65,7 @@ class Peers:
         self,
         own: Address,
         nodes: Collection[Node],
+        codecs: Mapping[str, Sequence[Codec]],
         listened: Collection[str],
         silence: Duration,
         start: Instant,
@@ -72,6 +75,7 @@ class Peers:
         self._own = own
         self._silence = silence
         self._nodes = nodes
+        self._codecs = codecs
         self._listened = listened
         self._request = 0
         self._outbox = outbox
@@ -82,7 +86,8 @@ class Peers:
         self.seen: dict[str, Value | None] = {}
         self._changed: set[str] = set()
         self._peers = {
-            node.address: _make(node, node.name in self._listened, now) for node in self._nodes
+            node.address: _make(node, self._codecs[node.name], node.name in self._listened, now)
+            for node in self._nodes
         }
         self._by_name = {peer.node.name: peer for peer in self._peers.values()}
         self._due: Instant | None = now if self._peers else None
@@ -160,6 +165,8 @@ class Peers:
             del peer.orders[number]
         self._request = number = self._request % 0xFFFF + 1
         operation = peer.node.operations[signal]
+        if isinstance(value, Decimal):
+            value = nearest(peer.node.encodings[signal], float(value))
         payload = codec.encode(request=number, operation=operation, value=value)
         peer.orders[number] = _Order(signal, payload, Instant(now + peer.node.answer_within))
         self._send(peer, payload)
@@ -251,8 +258,7 @@ class Peers:
         self._due = earliest(*wakeups)
 
 
-def _make(node: Node, listened: bool, now: Instant) -> _Peer:
-    codecs = [Codec(layout, node) for layout in node.layouts]
+def _make(node: Node, codecs: Sequence[Codec], listened: bool, now: Instant) -> _Peer:
     readings = _of_role(codecs, Role.READING)
     reading = readings[0] if len(readings) == 1 else None
     return _Peer(
@@ -268,7 +274,7 @@ def _make(node: Node, listened: bool, now: Instant) -> _Peer:
     )
 
 
-def _of_role(codecs: list[Codec], role: Role) -> tuple[Codec, ...]:
+def _of_role(codecs: Sequence[Codec], role: Role) -> tuple[Codec, ...]:
     return tuple(codec for codec in codecs if codec.layout.role is role)
 
 

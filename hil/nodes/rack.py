@@ -1,7 +1,6 @@
 """The one name that other layers need: the software that stands in for a rack.
 
-There is one family of models so far, the glasshouse.  A second one is chosen here, by
-`Software.model`.
+Which models there are is in the table FAMILIES of hil.nodes.glasshouse; `Software.model` chooses.
 """
 
 from hil.nodes.glasshouse import SoftwareRack

@@ -6,6 +6,7 @@ own unit and no other.  Reading them reports everything that is wrong at once.
 
 import difflib
 from collections.abc import Mapping
+from dataclasses import dataclass
 from decimal import Decimal, InvalidOperation
 
 from hil.core.error import DescriptionError, Mark, Mistake
@@ -22,6 +23,10 @@ DEFAULTS: Mapping[str, str] = {
     "level-low": "25.0 %",
     "level-full": "90.0 %",
     "level-dead-band": "2.0 %",
+    "dry-run-level": "5.0 %",
+    "dry-run-dead-band": "2.0 %",
+    "dry-run-delay": "300 ms",
+    "dry-run-hold": "300 ms",
     "lamps-on": "400 lx",
     "lamps-off": "600 lx",
     "lamp-brightness": "80 %",
@@ -60,21 +65,52 @@ DEFAULTS: Mapping[str, str] = {
     "slowest-answer": "6 ms",
 }
 
-_POSITIVE = ("vane-slew", "report-every", "boot-time", "decision-time", "silence")
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rules:
+    """What a family of models can be told: defaults, what must not be 0, what must be below what.
+
+    `contradictions` are pairs of settings of which the first must be below the second.
+    """
+
+    defaults: Mapping[str, str]
+    positive: tuple[str, ...]
+    contradictions: tuple[tuple[str, str], ...]
+
+
+GLASSHOUSE = Rules(
+    defaults=DEFAULTS,
+    positive=("vane-slew", "report-every", "boot-time", "decision-time", "silence"),
+    contradictions=(
+        ("feed-low", "feed-amber"),
+        ("feed-amber", "feed-red"),
+        ("level-dry", "level-low"),
+        ("level-low", "level-full"),
+        ("lamps-on", "lamps-off"),
+        ("cistern-full", "cistern-empty"),
+    ),
+)
 
 
 class Settings:
     """The settings of one rack, checked.  Raises DescriptionError with every mistake."""
 
-    def __init__(self, written: Mapping[str, str], file: str = "settings") -> None:
-        self._texts = {**DEFAULTS, **written}
+    def __init__(
+        self, written: Mapping[str, str], file: str = "settings", rules: Rules = GLASSHOUSE
+    ) -> None:
+        self._rules = rules
+        self._texts = {**rules.defaults, **written}
         self._numbers: dict[str, Decimal] = {}
         mistakes = [
-            Mistake(Mark(file), f"software: no setting is called {name!r}", _like(name))
+            Mistake(
+                Mark(file),
+                f"software: no setting is called {name!r}",
+                next(iter(difflib.get_close_matches(name, rules.defaults, 1)), ""),
+            )
             for name in written
-            if name not in DEFAULTS
+            if name not in rules.defaults
         ]
-        for name, default in DEFAULTS.items():
+        for name, default in rules.defaults.items():
             if " " in default:
                 problem = self._read(name, default.split(" ", 1)[1])
                 if problem:
@@ -112,24 +148,16 @@ class Settings:
             return f"expected a number and {unit}, got {self._texts[name]!r}"
         if not value.is_finite() or abs(value) > 1_000_000:
             return f"{number} is no number a rack could work with"
-        if value < 0 or (value == 0 and name in _POSITIVE):
+        if value < 0 or (value == 0 and name in self._rules.positive):
             return f"{number} {unit} is too small"
         self._numbers[name] = value
         return ""
 
     def _contradictions(self, file: str) -> list[Mistake]:
         """Return the pairs that contradict each other."""
-        ordered = (
-            ("feed-low", "feed-amber"),
-            ("feed-amber", "feed-red"),
-            ("level-dry", "level-low"),
-            ("level-low", "level-full"),
-            ("lamps-on", "lamps-off"),
-            ("cistern-full", "cistern-empty"),
-        )
         mistakes = [
             Mistake(Mark(file), f"software: {low} must be below {high}")
-            for low, high in ordered
+            for low, high in self._rules.contradictions
             if self.number(low) >= self.number(high)
         ]
         if self.number("fastest-answer") > self.number("slowest-answer"):
@@ -137,8 +165,3 @@ class Settings:
                 Mistake(Mark(file), "software: fastest-answer must not be above slowest-answer")
             )
         return mistakes
-
-
-def _like(name: str) -> str:
-    """Return the known name that looks most like this one, or nothing."""
-    return next(iter(difflib.get_close_matches(name, DEFAULTS, 1)), "")

@@ -27,6 +27,7 @@ from hil.report.store import forget_latest, new_folder, point_latest
 from hil.report.tally import RunResult
 from hil.runner.evidence import Evidence, Watch
 from hil.runner.explaining import explainer
+from hil.runner.bus import refuse_wrong_segment
 from hil.runner.options import Options
 from hil.runner.selection import Selection, plan_files, select
 from hil.runner.session import Session
@@ -50,7 +51,9 @@ class Finished:
 def read_files(options: Options) -> tuple[Rack, Selection]:
     """Read bench and plans and choose the cases.  Raises DescriptionError."""
     rack = read_rack(options.bench)
-    return rack, select(read_plans(plan_files(options.plans), rack), options)
+    plans = read_plans(plan_files(options.plans), rack)
+    refuse_wrong_segment(rack, plans)
+    return rack, select(plans, options)
 
 
 def run_plans(options: Options, *, watch: Watch | None = None, say: Say = print) -> Finished:

@@ -12,6 +12,7 @@ from typing import NamedTuple
 
 from hil.core.instant import Duration
 from hil.core.signal import Signal
+from hil.wire.segment import Bus
 
 
 class Address(NamedTuple):
@@ -210,6 +211,7 @@ class Rack:
     late_bound: Duration
     nodes: tuple[Node, ...]
     software: Software | None
+    bus: Bus | None = None
 
     def signals(self) -> dict[str, Signal]:
         """Return every signal of the rack by its full name."""

@@ -10,6 +10,7 @@ from core.paper import (
     at,
     case,
     deaf,
+    expect,
     is_red,
     label,
     ms,
@@ -31,6 +32,7 @@ from hil.core.observation import (
     NodeTrouble,
     Samples,
 )
+from hil.core.plan import Unchanged
 from hil.core.signal import Drive
 from hil.core.verdict import Outcome
 
@@ -371,3 +373,10 @@ def test_a_value_that_was_not_put_back_is_said_and_judged_inconclusive():
     assert (
         "feedline.pressure was not put back: refused: no" in kinds(events, CaseEnded)[0].reasons[0]
     )
+
+
+def test_a_step_without_a_stimulus_begins_with_the_value_that_ended_the_one_before():
+    kept = expect(Unchanged(), "beacon.lamp", during=(ms(0), ms(20)))
+    machine, _ = play([case(OVER, step(expectations=[kept]))])
+
+    assert machine.outcome is Outcome.PASS

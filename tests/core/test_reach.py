@@ -9,7 +9,7 @@ from laws import obey, run
 from hil.core.instant import Instant
 from hil.core.plan import Invalid, Not, Unchanged
 from hil.core.reach import Reach
-from hil.core.signal import Signal
+from hil.core.signal import Signal, Validity
 from hil.core.verdict import Outcome
 
 BAND = limits("5.8", "6.2")  # 6.0 ± 0.2
@@ -187,11 +187,45 @@ def test_unchanged_needs_a_value_from_before():
 
 
 @pytest.mark.parametrize(
-    ("value", "when", "margin"),
-    [("6.0", 10, 0.9), ("6.1", 10, 0.5), ("6.2", 10, 0.0), ("6.0", 100, 0.0), ("6.3", 50, -0.5)],
+    ("value", "when", "timing", "margin"),
+    [
+        ("6.1", 10, {}, 0.9),  # a value on its way is just inside: only the time counts
+        ("6.0", 100, {}, 0.0),
+        ("6.3", 50, {}, -0.5),
+        ("6.1", 10, {"hold": ms(5)}, 0.5),
+        ("6.0", 10, {"hold": ms(5)}, 0.9),
+        ("6.2", 10, {"hold": ms(5)}, 0.0),
+        ("6.0", 10, {"not_before": ms(40)}, -0.75),
+    ],
 )
-def test_margin_is_the_smaller_of_value_and_time(value, when, margin):
-    assert reach([sample(when, value)], within=ms(100)).margin == pytest.approx(margin)
+def test_margin_is_the_smaller_of_value_and_time(value, when, timing, margin):
+    found = reach([sample(when, value)], within=ms(100), **timing)
+
+    assert found.margin == pytest.approx(margin)
+
+
+@pytest.mark.parametrize("value", ["5.9", "6.1", "7", "1"])
+@pytest.mark.parametrize("when", [5, 50, 150])
+@pytest.mark.parametrize("timing", [{}, {"hold": ms(10)}, {"not_before": ms(20)}])
+def test_a_failed_check_never_has_a_margin_left(value, when, timing):
+    found = reach([sample(when, value), sample(when + 5, "9")], within=ms(100), **timing)
+
+    assert found.outcome is not Outcome.FAIL or found.margin is None or found.margin < 0
+
+
+def test_a_polled_signal_without_a_look_in_time_is_inconclusive():
+    found = reach([looked(60, "1"), looked(110, "1")], POLLED, within=ms(10))
+
+    assert (found.outcome, found.why) == (Outcome.INCONCLUSIVE, "unlooked")
+
+
+def test_a_node_that_still_warms_up_is_not_blamed():
+    warming = sample(10, "1")
+    warming.validity = Validity.STALE
+    warming.note = "warming up"
+
+    assert reach([warming], within=ms(50)).outcome is Outcome.INCONCLUSIVE
+    assert reach([sample(10, "stale")], within=ms(50)).why == "silent"
 
 
 @pytest.mark.parametrize("signal", [number(), POLLED])

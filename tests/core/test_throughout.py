@@ -84,6 +84,11 @@ def test_never_has_no_margin_and_during_has_the_smallest_of_its_values():
     assert kept_in.margin == pytest.approx(0.2)
 
 
+def test_a_value_that_must_never_be_seen_has_a_negative_margin():
+    assert throughout([sample(1, "1.5")], never=ms(100)).margin == pytest.approx(-1)
+    assert throughout([sample(1, "1.1")], never=ms(100)).margin == pytest.approx(-0.2)
+
+
 def test_never_fails_on_a_sensor_fault_too():
     assert throughout([sample(1, None)], never=ms(9)).outcome is Outcome.FAIL
 

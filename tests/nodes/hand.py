@@ -49,7 +49,7 @@ BODIES = {
     "beacon": ">BB",
     "tile": ">BB16sB",
     "pendant": ">bbBBBB",
-    "console": ">BBBhhBhBBB",
+    "console": ">BBBhhBhBBBBBBB",
 }
 READ, LISTEN, FAULT, POWER = 1, 9, 14, 15
 

@@ -5,6 +5,7 @@ from nodes.hand import NUMBERS, answer, glasshouse, sealed
 
 from hil.core.instant import Duration, Instant
 from hil.nodes.peers import Peers
+from hil.wire.layout import Codec
 from hil.wire.rack import Address, Envelope
 
 MS = 1_000_000
@@ -18,7 +19,9 @@ class Wire:
         nodes = [node for node in glasshouse().nodes if node.name in ("feedline", "beacon")]
         self.address = {node.name: node.address for node in nodes}
         self.outbox: list[Envelope] = []
-        self.peers = Peers(OWN, nodes, ("feedline",), Duration(500 * MS), Instant(0), self.outbox)
+        codecs = {node.name: [Codec(layout, node) for layout in node.layouts] for node in nodes}
+        silence = Duration(500 * MS)
+        self.peers = Peers(OWN, nodes, codecs, ("feedline",), silence, Instant(0), self.outbox)
         self.now = 0
 
     def until(self, milliseconds: int) -> list[tuple[float, Envelope]]:

@@ -1,0 +1,68 @@
+"""Everything there is to say about a rack's segment: its budget, what is wrong, what plans ask.
+
+Findings become mistakes at their place in the bench file: an error is wrong and nothing may run,
+a warning is odd.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from hil.bus.budget import Budget, budget
+from hil.bus.findings import Finding, Severity
+from hil.bus.plans import Asked, deadlines
+from hil.bus.plans import mistakes as plan_mistakes
+from hil.bus.wiring import find
+from hil.core.error import Mistake
+from hil.core.plan import Plan
+from hil.wire.rack import Rack
+from hil.wire.segment import Bus
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Standing:
+    """How a segment stands."""
+
+    bus: Bus
+    budget: Budget
+    findings: tuple[Finding, ...]
+    asked: tuple[Asked, ...]
+
+    def mistakes(self) -> list[Mistake]:
+        """Return what is wrong or odd, with its place; notes are for `hil bus` alone."""
+        marks = self.bus.marks
+        found = []
+        for each in self.findings:
+            if each.severity is not Severity.NOTE:
+                mark = next((marks[name] for name in each.who if name in marks), marks[""])
+                odd = each.severity is Severity.WARNING
+                found.append(Mistake(mark, f"{each.sentence} ({each.code})", each.remedy, odd))
+        return found + plan_mistakes(self.asked)
+
+
+def stand(rack: Rack, plans: Iterable[Plan] = ()) -> Standing | None:
+    """Work everything out; None where the bench file describes no bus."""
+    if rack.bus is None:
+        return None
+    segment = rack.bus.segment
+    planned = budget(segment)
+    found = [*find(segment, planned), *_assumed(rack.bus)]
+    return Standing(
+        bus=rack.bus,
+        budget=planned,
+        findings=tuple(found),
+        asked=tuple(deadlines(rack, segment, planned, plans)),
+    )
+
+
+def _assumed(bus: Bus) -> list[Finding]:
+    if not bus.assumed:
+        return []
+    some = ", ".join(bus.assumed[:3]) + (" and others" if len(bus.assumed) > 3 else "")
+    return [
+        Finding(
+            code="interval-assumed",
+            severity=Severity.NOTE,
+            sentence=f"nothing says how close together {some} may come, 20 ms is assumed",
+            remedy="give `readings-every` and `commands-every`, or the traffic's own `every`",
+        )
+    ]
