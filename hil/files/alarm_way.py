@@ -105,9 +105,7 @@ class WayReader:
         cue = CUE.at(self.keys, "cue", self.page) or Cue.COLOUR.value
         if isinstance(node, Scalar):
             BY_COLOUR.read(node, self.page, "labels")
-            if cue != Cue.COLOUR.value:
-                self.page.wrong(self.keys["cue"], "labels that name colours are told by colour")
-            return Labels(wanted=self._colour_labels(), cue=Cue.COLOUR)
+            return Labels(wanted=self._colour_labels(), cue=Cue(cue))
         wanted = self._by_look(node, LABELS_BY_LOOK, TITLE)
         labels = self.signal.labels
         for look, label in wanted.items():
