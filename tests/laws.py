@@ -13,8 +13,37 @@ from hil.core.instant import Instant
 Things = Sequence[tuple[int, Any]]
 
 
+class Forward:
+    """A machine behind the law of its callers: the instants they hand over never go back."""
+
+    def __init__(self, machine: Any) -> None:
+        self._machine = machine
+        self._latest: int | None = None
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self._machine, name)
+
+    def receive(self, thing: Any, now: Instant) -> None:
+        self._check(now)
+        self._machine.receive(thing, now)
+
+    def tick(self, now: Instant) -> None:
+        self._check(now)
+        self._machine.tick(now)
+
+    def _check(self, now: int) -> None:
+        assert self._latest is None or now >= self._latest, (
+            f"the caller's clock went back from {self._latest} to {now}"
+        )
+        self._latest = now
+
+
 def run(machine: Any, things: Things, until: int, extra_ticks: Sequence[int] = ()) -> list[Any]:
-    """Drive a machine as a loop does: arrivals before timers; return everything it sent."""
+    """Drive a machine as a loop does: arrivals before timers; return everything it sent.
+
+    A wakeup in the past would make the clock go back, which Forward does not allow.
+    """
+    machine = Forward(machine)
     sent: list[Any] = list(machine.take_sends())
     queue = sorted(
         [(at, 0, thing) for at, thing in things] + [(at, 1, None) for at in extra_ticks],

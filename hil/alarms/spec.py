@@ -17,6 +17,7 @@ from decimal import Decimal
 from enum import Enum
 
 from hil.alarms.indicator import Displayed, Indicator, Rgb
+from hil.alarms.means import Means
 from hil.core.error import Mark
 from hil.core.instant import Duration
 from hil.core.signal import Value
@@ -249,6 +250,7 @@ class Spec:
     accepted: tuple[Acceptance, ...] = ()
     palette: tuple[Paint, ...] = ()
     given: tuple[tuple[str, Value], ...] = ()
+    means: Means | None = None
 
     def __post_init__(self) -> None:
         names = [band.name for band in self.bands]

@@ -2,7 +2,7 @@
 
 It gets a session of its own, so that the terminal's signals do not reach it; what it is to do
 comes down a pipe, and the pipe's end tells it that the runner is gone.  It answers with one line:
-`ready`, or a sentence why not.
+`ready`, or a sentence why not; one that begins with `taken: ` says who has an address it needs.
 """
 
 import os
@@ -16,11 +16,18 @@ from hil.core.error import BenchError
 
 END_SECONDS = 5.0
 
+TAKEN = "taken: "
+
+
+class TakenError(BenchError):
+    """An address that a process of ours needs belongs to another one."""
+
 
 class Child:
     """A started process; `tell` speaks to it, `end` lets it go and waits for it.
 
-    Raises BenchError when it does not become ready; what it said is in the message.
+    Raises BenchError when it does not become ready; what it said is in the message.  Where that
+    begins with `taken: `, the error is a TakenError.
     """
 
     def __init__(self, what: str, command: Sequence[str], orders: bytes, *, seconds: float) -> None:
@@ -42,7 +49,9 @@ class Child:
             answer = self._first_line(seconds)
             if answer != "ready":
                 self.end(seconds=0)
-                raise BenchError(f"{what} did not start: {answer or _last_line(complaints)}")
+                why = answer.removeprefix(TAKEN) or _last_line(complaints)
+                kind = TakenError if answer.startswith(TAKEN) else BenchError
+                raise kind(f"{what} did not start: {why}")
 
     @property
     def alive(self) -> bool:

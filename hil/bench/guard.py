@@ -8,13 +8,12 @@ it is small and sure to start (hil.bench.guarding does that).
              the word `clean`: the rack is safe, end;  end of file without it: act
     stdout   `ready`, once it holds its first orders
 
-To act is to take the rack's lock if nobody else has it, send every safe datagram, wait for an
-answer to each, send again those without one, and write down what came of it.  It does not read
-answers: what an answer means only a link knows, so the next run still repairs first.
+To act is to take the lock of every address that nobody else has, send every safe datagram for
+those, wait for an answer to each, send again those without one, and write down what came of it.
+What an answer means only a link knows: it does not read them, and the next run still repairs first.
 """
 
 import contextlib
-import fcntl
 import json
 import os
 import select
@@ -26,6 +25,7 @@ from typing import Any
 
 ROUNDS = 8
 ROUND_SECONDS = 0.25
+ATTEMPTS, PAUSE_SECONDS = 20, 0.05
 
 
 def main() -> None:
@@ -47,48 +47,62 @@ def main() -> None:
 
 
 def act(orders: dict[str, Any]) -> None:
-    """Make the rack safe, unless another run has it already: that one repairs it first."""
-    lock = os.open(orders["lock"], os.O_RDWR | os.O_CREAT, 0o600)
-    if not take(lock, orders["holder"]):
-        return
-    tasks = [Task(entry) for entry in orders["datagrams"]]
+    """Make the rack safe, but for what another run has already: that one repairs it first."""
+    ours = take(orders["locks"], orders["holder"])
+    wanted = {lock["address"] for lock in ours}
+    tasks = [Task(entry) for entry in orders["datagrams"] if entry["address"] in wanted]
     rounds = 0
     while rounds < ROUNDS and not all(task.answer for task in tasks):
         rounds += 1
         for task in tasks:
             task.send()
         listen(tasks, time.monotonic() + ROUND_SECONDS)
-    write(orders["outcome"], rounds, tasks)
-    os.close(lock)
+    for lock in ours:
+        write(lock["outcome"], outcome(rounds, tasks))
+        if "held" in lock:
+            write(lock["holder"], {})
 
 
-def take(lock: int, holder: dict[str, Any]) -> bool:
-    """Take the rack's lock; False when another run holds it.
+def take(locks: list[dict[str, Any]], holder: dict[str, Any]) -> list[dict[str, Any]]:
+    """Take the locks of all addresses; return those that no other run holds.
 
-    A dying runner closes its files one after the other, so its own lock may live a moment longer
-    than the pipe; if it lives on, to be safe beats the lock.
+    A dying runner closes its files one after the other, so its own locks may live a moment longer
+    than the pipe; if they live on, to be safe beats the lock.
     """
-    for _ in range(20):
-        try:
-            fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except OSError:
-            if other_run(os.pread(lock, 4096, 0), holder):
-                return False
-            time.sleep(0.05)
-        else:
-            shown = {**holder, "pid": os.getpid(), "guard": True}
-            os.ftruncate(lock, 0)
-            os.pwrite(lock, json.dumps(shown).encode() + b"\n", 0)
-            return True
+    waiting = list(locks)
+    others = []
+    for _ in range(ATTEMPTS):
+        free = [lock for lock in waiting if bind(lock)]
+        for lock in free:
+            write(lock["holder"], {**holder, "pid": os.getpid(), "guard": True})
+        waiting = [lock for lock in waiting if lock not in free]
+        others += [lock for lock in waiting if other_run(lock["holder"], holder)]
+        waiting = [lock for lock in waiting if lock not in others]
+        if not waiting:
+            break
+        time.sleep(PAUSE_SECONDS)
+    return [lock for lock in locks if lock not in others]
+
+
+def bind(lock: dict[str, Any]) -> bool:
+    """Take the lock of one address, until this process ends; False when it is held."""
+    held = socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM)
+    try:
+        held.bind(lock["socket"])
+    except OSError:
+        held.close()
+        return False
+    lock["held"] = held
     return True
 
 
-def other_run(text: bytes, holder: dict[str, Any]) -> bool:
-    """Say whether the lock's text names another run than the one that is guarded."""
+def other_run(path: str, holder: dict[str, Any]) -> bool:
+    """Say whether the lock's words name another run than the one that is guarded."""
     try:
-        shown = json.loads(text)
+        with open(path, "rb") as stream:
+            shown = json.loads(stream.read(65_536))
         return bool((shown["run"], shown["pid"]) != (holder["run"], holder["pid"]))
-    except (ValueError, KeyError, TypeError):
+    except (OSError, ValueError, KeyError, TypeError):
         return False  # its holder is just writing it, or wiping it
 
 
@@ -147,9 +161,9 @@ def listen(tasks: list[Task], deadline: float) -> None:
                 del waiting[fd]
 
 
-def write(path: str, rounds: int, tasks: list[Task]) -> None:
-    """Write down what came of it, whole or not at all."""
-    outcome = {
+def outcome(rounds: int, tasks: list[Task]) -> dict[str, Any]:
+    """Return what came of it."""
+    return {
         "sent": len(tasks),
         "answered": sum(bool(task.answer) for task in tasks),
         "rounds": rounds,
@@ -157,10 +171,16 @@ def write(path: str, rounds: int, tasks: list[Task]) -> None:
             {"node": task.node, "answer": task.answer, "trouble": task.trouble} for task in tasks
         ],
     }
+
+
+def write(path: str, shown: dict[str, Any]) -> None:
+    """Replace what a file says that the runner has made; it may be another user's."""
+    text = json.dumps(shown).encode() + b"\n" if shown else b""
     with contextlib.suppress(OSError):
-        with open(path + ".new", "w") as stream:
-            stream.write(json.dumps(outcome) + "\n")
-        os.replace(path + ".new", path)
+        file = os.open(path, os.O_WRONLY | os.O_NOFOLLOW | os.O_NONBLOCK)
+        os.pwrite(file, text, 0)
+        os.ftruncate(file, len(text))
+        os.close(file)
 
 
 if __name__ == "__main__":

@@ -12,7 +12,8 @@ from pathlib import Path
 
 from hil.bench import guard
 from hil.bench.child import Child
-from hil.bench.lock import RackLock
+from hil.bench.lock import RackLock, socket_name
+from hil.bench.mark import plain_name
 from hil.core.error import BenchError
 from hil.wire.link import Packet
 
@@ -56,13 +57,21 @@ class Guard:
     def _orders(self, datagrams: Iterable[SafeDatagram]) -> bytes:
         holder = self._lock.holder
         orders = {
-            "lock": str(self._lock.lock_file),
-            "outcome": str(self._lock.guard_file),
+            "locks": [
+                {
+                    "address": mark.name,
+                    "socket": socket_name(mark),
+                    "holder": str(mark.holder_file),
+                    "outcome": str(mark.guard_file),
+                }
+                for mark in self._lock.marks
+            ],
             "holder": {"run": holder.run, "pid": holder.pid, "host": holder.host}
             | {"since": holder.since},
             "datagrams": [
                 {
                     "node": item.packet.node,
+                    "address": plain_name(item.packet.peer),
                     "local": item.local,
                     "host": item.packet.peer.host,
                     "port": item.packet.peer.port,

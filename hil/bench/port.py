@@ -58,6 +58,9 @@ def resolve(host: str, port: int, what: str) -> tuple[socket.AddressFamily, Sock
 class Port:
     """One socket of the bench, bound to `local`; `name` says whose it is.
 
+    With `interface`, what it sends (to a group too) leaves there and nowhere else, whatever the
+    routes say, and nothing is received from elsewhere.
+
     Raises OSError when it cannot be bound.
     """
 
@@ -71,6 +74,7 @@ class Port:
         *,
         receive_buffer: int | None = None,
         errors: bool = True,
+        interface: str = "",
     ) -> None:
         self.name = name
         self.family, local = resolve(host, port, name)
@@ -78,6 +82,7 @@ class Port:
         try:
             self.socket.setblocking(False)
             self._set_options(receive_buffer, errors)
+            self._pin(interface)
             self.socket.bind(local)
         except OSError:
             self.socket.close()
@@ -87,6 +92,13 @@ class Port:
         self._receive = self.socket.recvmsg_into
         self._known: dict[SocketAddress, Address] = {}
         self._targets: dict[Address, SocketAddress] = {}
+
+    def _pin(self, interface: str) -> None:
+        """Bind to an interface; where the system reserves that to root, the address must do."""
+        if interface:
+            with contextlib.suppress(PermissionError):
+                name = interface.encode() + b"\0"
+                self.socket.setsockopt(socket.SOL_SOCKET, socket.SO_BINDTODEVICE, name)
 
     def know(self, address: Address) -> None:
         """Learn a peer, so that its datagrams bear its address as it was declared."""

@@ -52,7 +52,7 @@ def open_wall(
 
 
 def check_interface(rack: Rack) -> None:
-    """See that the rack's interface exists, is up and has the bench computer's address.
+    """See that the rack's interface exists, is up, has the host's address and leads to the nodes.
 
     Raises BenchError.
     """
@@ -71,6 +71,30 @@ def check_interface(rack: Rack) -> None:
         raise BenchError(
             f"{rack.host} is not an address of interface {name}, which has {shown}\n"
             f"    try: set host: to one of them, or give {name} the address"
+        )
+    for node in rack.nodes:
+        _check_route(name, node.name, node.address.host, here)
+
+
+def _check_route(interface: str, node: str, host: str, here: list[Ip]) -> None:
+    """Ask the system which way leads to a node; nothing is sent.  Raises BenchError."""
+    address = _ip(host)
+    if address.is_link_local:
+        return  # leads wherever the interface is
+    family = socket.AF_INET if address.version == 4 else socket.AF_INET6
+    with socket.socket(family, socket.SOCK_DGRAM) as asked:
+        try:
+            asked.connect((host, 9))  # any port will do
+        except OSError as error:
+            raise BenchError(
+                f"there is no way to {node} at {host}: {(error.strerror or str(error)).lower()}\n"
+                f"    try: give {interface} an address in the network of {host}, or a route to it"
+            ) from error
+        chosen = _ip(asked.getsockname()[0])
+    if not any(_covers(own, chosen) for own in here):
+        raise BenchError(
+            f"the way to {node} at {host} begins at {chosen}, which is not {interface}\n"
+            f"    try: give {interface} an address in the network of {host}, or a route to it"
         )
 
 

@@ -3,8 +3,10 @@
 The nodes are the same machines as on the virtual bench; only the clock and the wires are real.
 """
 
+import errno
 from collections.abc import Callable
 
+from hil.bench.child import TakenError
 from hil.bench.clock import StampClock
 from hil.bench.port import Port
 from hil.bench.ports import Ports, kernel_stamps
@@ -88,6 +90,7 @@ def _open(name: str, address: Address) -> Port:
     try:
         return Port(name, address.host, address.port, receive_buffer=1 << 20, errors=False)
     except OSError as error:
-        raise BenchError(
+        kind = TakenError if error.errno == errno.EADDRINUSE else BenchError
+        raise kind(
             f"the software node {name} cannot have {address}: {error.strerror or error}".lower()
         ) from error

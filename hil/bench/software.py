@@ -12,14 +12,14 @@ import struct
 import sys
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import IO
+from typing import IO, Protocol
 
-from hil.bench.child import Child
+from hil.bench.child import TAKEN, Child, TakenError
 from hil.bench.interrupt import Interrupts
 from hil.bench.serve import Sent, Service
 from hil.bench.virtual import Nodes
 from hil.core.error import HilError
-from hil.core.instant import SECOND, Duration, Instant
+from hil.core.instant import MILLISECOND, SECOND, Duration, Instant
 from hil.wire.rack import Envelope, Rack
 
 GRACE = Duration(5 * SECOND)
@@ -27,7 +27,18 @@ GRACE = Duration(5 * SECOND)
 
 START_SECONDS = 20.0
 
+SETTLING = Duration(2 * SECOND)
+"""How long nodes are given at most to know each other before they are `ready`."""
+
+_LOOK = Duration(5 * MILLISECOND)
 _SIZE = struct.Struct("!I")
+
+
+class Settling(Nodes, Protocol):
+    """Nodes that can say whether they know each other."""
+
+    @property
+    def settled(self) -> bool: ...
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,6 +82,13 @@ class SoftwareProcess:
         return self._child.end(seconds=self._grace / SECOND + 5)
 
 
+def settle(service: Service, nodes: Settling) -> None:
+    """Serve until the nodes know each other, at most for a while."""
+    end = Instant(service.now() + SETTLING)
+    while not nodes.settled and (now := service.now()) < end:
+        service.turn(nodes, Instant(now + _LOOK))
+
+
 def serve_until_closed(service: Service, nodes: Nodes, fd: int, grace: Duration) -> None:
     """Serve until `stop` comes down `fd`, or for the grace after it closes."""
     os.set_blocking(fd, False)
@@ -99,6 +117,7 @@ def serve_until_signal(
     service = Service(rack, fd=interrupts.fd)
     try:
         nodes = _software_rack(rack, service.now())
+        settle(service, nodes)
         ready()
         while interrupts.number is None:
             service.turn(nodes, None)
@@ -116,8 +135,10 @@ def main() -> None:
     try:
         service = Service(orders.rack, fd=fd, sent=_writer(stamps))
         nodes = _software_rack(orders.rack, service.now())
+        settle(service, nodes)
     except HilError as error:
-        print(" ".join(str(error).split()), flush=True)
+        told = TAKEN if isinstance(error, TakenError) else ""
+        print(told + " ".join(str(error).split()), flush=True)
         return
     print("ready", flush=True)
     serve_until_closed(service, nodes, fd, orders.grace)
@@ -134,10 +155,10 @@ def _read_orders(stream: IO[bytes]) -> Orders:
     return orders
 
 
-def _software_rack(rack: Rack, start: Instant) -> Nodes:
+def _software_rack(rack: Rack, start: Instant) -> Settling:
     from hil.nodes.rack import SoftwareRack
 
-    nodes: Nodes = SoftwareRack(rack, start)
+    nodes: Settling = SoftwareRack(rack, start)
     return nodes
 
 

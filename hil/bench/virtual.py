@@ -55,7 +55,7 @@ class VirtualBench:
         self._medium: Medium = SteadyMedium() if medium is None else medium
         self._now = start
         self._abort = abort
-        self._local = _tool_addresses(rack)
+        self._local = tool_addresses(rack)
         self._owner = {address: name for name, address in self._local.items()}
         self._nodes_due: Instant | None = None
         self._restless = 0
@@ -138,7 +138,7 @@ class VirtualBench:
             self._medium.receive(envelope, self._now)
 
 
-def _tool_addresses(rack: Rack) -> dict[str, Address]:
+def tool_addresses(rack: Rack) -> dict[str, Address]:
     """Return an address of the tool for every node, none of them a node's own."""
     taken = {node.address for node in rack.nodes}
     free = (

@@ -14,6 +14,7 @@ from hil.bench.interrupt import Interrupts
 from hil.bench.lateness import Lateness
 from hil.bench.port import Port
 from hil.bench.ports import Ports, kernel_stamps
+from hil.core.count import counted
 from hil.core.error import BenchError
 from hil.core.instant import Duration, Instant
 from hil.core.observation import Abort, HostNote, HostTrouble
@@ -52,7 +53,14 @@ class WallBench:
         opened: list[Port] = []
         try:
             for node in rack.nodes:
-                opened.append(Port(node.name, rack.host, receive_buffer=receive_buffer))
+                opened.append(
+                    Port(
+                        node.name,
+                        rack.host,
+                        receive_buffer=receive_buffer,
+                        interface=rack.interface,
+                    )
+                )
                 opened[-1].know(node.address)
         except (OSError, BenchError):
             for port in opened:
@@ -166,7 +174,7 @@ def _dropped(port: Port, rise: int, since: Instant, at: Instant) -> HostNote:
         amount=rise,
         since=since,
         text=(
-            f"the bench computer dropped {rise} datagrams from {port.name}: they came faster "
-            f"than they were read, the receive buffer is {port.receive_buffer()} octets"
+            f"the bench computer dropped {counted(rise, 'datagram')} from {port.name}: more came "
+            f"than were read, the receive buffer is {port.receive_buffer()} octets"
         ),
     )

@@ -59,6 +59,10 @@ class Contention:
         """Return when it is settled who has the line next; None for never."""
         return self._first() + self._window if self._waiting else None
 
+    def next_end(self) -> int | None:
+        """Return when something may next be done; frames end no earlier."""
+        return self.next_event()
+
     def advance(self, until: int) -> None:
         """Settle every attempt that can be settled by `until`."""
         while self._waiting:

@@ -62,6 +62,7 @@ class SegmentMedium:
         index = {name: number for number, name in enumerate(names)}
         _refuse_nonsense(segment, index, [*stations.values(), tool])
         self._segment, self._start, self._now = segment, start, start
+        self._reached = start - 1
         self._tool = index[tool]
         self._owner = {address: index[name] for address, name in stations.items()}
         self._line: Turns | Contention = (
@@ -106,8 +107,8 @@ class SegmentMedium:
         self._now = now
 
     def next_wakeup(self) -> Instant | None:
-        """Return when the next envelope arrives or the next turn is taken; None for never."""
-        event = self._line.next_event()
+        """Return when the next envelope arrives or a held turn goes on or ends; None for never."""
+        event = self._line.next_end()
         if not self._due:
             return None if event is None else Instant(event)
         arrives = self._due[0][0]
@@ -115,6 +116,8 @@ class SegmentMedium:
 
     def take_sends(self) -> tuple[Envelope, ...]:
         """Hand over the envelopes that have arrived, in the order of their arrival."""
+        if not self._due or self._due[0][0] > self._now:
+            return ()
         return tuple(envelope for envelope, _ in self.take_deliveries())
 
     def take_deliveries(self) -> list[tuple[Envelope, Instant]]:
@@ -160,6 +163,9 @@ class SegmentMedium:
     # --- inside --------------------------------------------------------------------------------
 
     def _reach(self, now: int) -> None:
+        if now <= self._reached:
+            return
+        self._reached = now
         line = self._line
         line.advance(now)
         if line.given_up:

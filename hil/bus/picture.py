@@ -23,6 +23,7 @@ FILLS = {
     Kind.FRAME: ("#9db8d9", "#27496d"),
     Kind.UNUSED: ("#ffffff", "#777777"),
 }
+HALO = ' stroke="#ffffff" stroke-width="3" paint-order="stroke"'
 NARROWEST = 3.0
 LETTER = 6.6
 LONGEST = 26
@@ -120,7 +121,7 @@ def _axis(segment: Segment, total: int, scale: float, height: int) -> list[str]:
         )
         words = f"{mark * segment.bit_ns / 1000:g}"
         parts.append(_text(left, bottom + 16, words, anchor="middle", size=11))
-    parts.append(_text(WIDTH - RIGHT + 8, bottom + 16, "µs", size=11))
+    parts.append(_text(LEFT - 10, bottom + 16, "µs", "end", 11))
     return parts
 
 
@@ -151,5 +152,5 @@ def _text(
 ) -> str:
     return (
         f'<text x="{left:.1f}" y="{line:.1f}" text-anchor="{anchor}" font-size="{size}" '
-        f'font-weight="{weight}" fill="#111111">{escape(words)}</text>'
+        f'font-weight="{weight}" fill="#111111"{HALO}>{escape(words)}</text>'
     )

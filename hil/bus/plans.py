@@ -25,12 +25,16 @@ REMEDY = "give it more time, or send less on the segment (`hil bus` shows where 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Asked:
-    """One deadline, and how it stands; `cases` is how many cases share it through `vary`."""
+    """One deadline, and how it stands.
+
+    `worst` is what the line needs at most; `cases` is how many cases share it through `vary`.
+    """
 
     mark: Mark
     case: str
     signal: str
     deadline: Duration
+    worst: Duration | None
     ruling: Ruling
     cases: int = 1
 
@@ -48,7 +52,8 @@ def deadlines(rack: Rack, segment: Segment, planned: Budget, plans: Iterable[Pla
             way = sensed.get(signal)
             if way is None:
                 continue
-            ruling = rule(*chains.needs(starts, way), deadline)
+            best, worst = chains.needs(starts, way)
+            ruling = rule(best, worst, deadline)
             key = (mark, signal, deadline)
             before = asked.get(key)
             asked[key] = Asked(
@@ -56,6 +61,7 @@ def deadlines(rack: Rack, segment: Segment, planned: Budget, plans: Iterable[Pla
                 case=title if before is None else before.case,
                 signal=signal,
                 deadline=deadline,
+                worst=worst if before is None else _longer(worst, before.worst),
                 ruling=ruling if before is None else _worse(ruling, before.ruling),
                 cases=1 if before is None else before.cases + 1,
             )
@@ -63,18 +69,26 @@ def deadlines(rack: Rack, segment: Segment, planned: Budget, plans: Iterable[Pla
     return sorted(asked.values(), key=lambda each: (order.index(each.ruling.fit), each.mark))
 
 
-def mistakes(asked: Iterable[Asked]) -> list[Mistake]:
-    """Return what a reader of plans is to be told: impossible is wrong, tight is odd."""
-    return [
-        Mistake(
-            each.mark,
-            f"{each.signal}: {each.ruling.fit.value} on this segment, {each.ruling.sentence}",
-            REMEDY,
-            each.ruling.fit is Fit.TIGHT,
-        )
-        for each in asked
-        if each.ruling.fit is not Fit.COMFORTABLE
-    ]
+def mistakes(asked: Sequence[Asked]) -> list[Mistake]:
+    """Return what a reader of plans is to be told: impossible is wrong, tight is odd.
+
+    What nothing bounds is told once: its cause is one and the same.
+    """
+    told = []
+    boundless = sum(each.worst is None for each in asked)
+    said = False
+    for each in asked:
+        fit, sentence = each.ruling.fit, each.ruling.sentence
+        if fit is Fit.COMFORTABLE:
+            continue
+        if fit is Fit.TIGHT and each.worst is None:
+            if said:
+                continue
+            said = True
+            sentence += f" (so for {boundless} deadlines in all)" if boundless > 1 else ""
+        what = f"{each.signal}: {fit.value} on this segment, {sentence}"
+        told.append(Mistake(each.mark, what, REMEDY, fit is Fit.TIGHT))
+    return told
 
 
 class _Chains:
@@ -128,3 +142,7 @@ def _within(step: Step) -> Iterator[tuple[Mark, str, Duration]]:
 def _worse(one: Ruling, other: Ruling) -> Ruling:
     order = list(Fit)
     return one if order.index(one.fit) < order.index(other.fit) else other
+
+
+def _longer(one: Duration | None, other: Duration | None) -> Duration | None:
+    return None if one is None or other is None else max(one, other)

@@ -8,6 +8,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from hil.bus.budget import Budget, budget
+from hil.bus.deadline import Fit
 from hil.bus.findings import Finding, Severity
 from hil.bus.plans import Asked, deadlines
 from hil.bus.plans import mistakes as plan_mistakes
@@ -28,7 +29,10 @@ class Standing:
     asked: tuple[Asked, ...]
 
     def mistakes(self) -> list[Mistake]:
-        """Return what is wrong or odd, with its place; notes are for `hil bus` alone."""
+        """Return what is wrong or odd, with its place; notes are for `hil bus` alone.
+
+        Where the segment itself is wrong, tight deadlines are only what follows from it.
+        """
         marks = self.bus.marks
         found = []
         for each in self.findings:
@@ -36,7 +40,9 @@ class Standing:
                 mark = next((marks[name] for name in each.who if name in marks), marks[""])
                 odd = each.severity is Severity.WARNING
                 found.append(Mistake(mark, f"{each.sentence} ({each.code})", each.remedy, odd))
-        return found + plan_mistakes(self.asked)
+        wrong = any(each.severity is Severity.ERROR for each in self.findings)
+        asked = [each for each in self.asked if not wrong or each.ruling.fit is Fit.IMPOSSIBLE]
+        return found + plan_mistakes(asked)
 
 
 def stand(rack: Rack, plans: Iterable[Plan] = ()) -> Standing | None:

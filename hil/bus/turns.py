@@ -82,8 +82,23 @@ class Turns:
             return self._after_burst(self._held)[0]
         return self._next_turn()[0] if self._pending else None
 
+    def next_end(self) -> int | None:
+        """Return when the next frame has ended or a held turn goes on or ends; None for never.
+
+        That of the next frame only holds until another is offered, whose turn may be before.
+        """
+        if self._held is not None:
+            return self._after_burst(self._held)[0]
+        if not self._pending:
+            return None
+        opens, turn = self._next_turn()
+        came, wire, _ = self.queues[self._owner[turn]][0]
+        return self._first_bit(opens, came) + wire
+
     def advance(self, until: int) -> None:
         """Begin every frame whose turn opens at or before `until`."""
+        if not self._pending and self._held is None:
+            return
         while True:
             if self._held is not None:
                 at, goes_on = self._after_burst(self._held)
@@ -155,6 +170,12 @@ class Turns:
             return self._turn_at + skip * self._to, self._turn + skip
         left = (self._count - self._turn) * self._to + self._beacon
         return self._turn_at + left + skip * self._to, skip
+
+    def _first_bit(self, opens: int, came: int) -> int:
+        """Return when a frame begins whose turn opens; must agree with `_serve`."""
+        if came >= self._quiet and opens - came <= self._delay_line:
+            return max(opens, self._quiet + self._gap)
+        return opens + self._gap
 
     def _after_burst(self, who: int) -> tuple[int, bool]:
         """Return when a held turn goes on, and whether with one more frame."""

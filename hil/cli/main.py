@@ -1,6 +1,6 @@
 """`hil`: the table of commands, and what every command does with an error.
 
-Importing this file imports click and nothing else, so that `hil --help` is quick; a command's own
+Importing this file imports click and nothing heavy, so that `hil --help` is quick; a command's own
 file is imported when the command is called.
 
     DescriptionError   every mistake is printed                exit code 2
@@ -9,46 +9,41 @@ file is imported when the command is called.
     anything else      a bug of ours: the full traceback       exit code 4
 """
 
-import importlib
 import sys
 from typing import Any
 
 import click
 
+from hil.cli.lazy import LazyGroup
+from hil.cli.outlet import Outlet
+
+STORE = 5  # ExitCode.STORE, which is not imported here
+
 COMMANDS = {
     "run": ("hil.cli.run", "Run plans on a rack, judge every answer, leave the rack safe."),
-    "check": ("hil.cli.check", "Read plans and a bench file and tell every mistake in them."),
+    "check": ("hil.cli.check", "Read bench, plan and alarm spec files and tell every mistake."),
+    "bus": ("hil.cli.bus", "Work out what the shared segment can carry, and what plans ask of it."),
+    "alarms": ("hil.cli.alarms", "Review, compare and prove alarm specs."),
     "nodes": ("hil.cli.nodes", "Serve the software nodes of a bench file until Ctrl-C."),
-    "schema": ("hil.cli.schema", "Print the JSON Schema of bench or plan files, for editors."),
+    "schema": ("hil.cli.schema", "Print the JSON Schema of a kind of file, for editors."),
     "rebuild": ("hil.cli.rebuild", "Make the reports of a run again from its journal."),
 }
 
 
-class LazyGroup(click.Group):
-    """A group whose commands are imported when they are called."""
+class _Hil(LazyGroup):
+    """The outermost group: here every error gets its exit code, and output may end early."""
 
-    def list_commands(self, ctx: click.Context) -> list[str]:
-        return list(COMMANDS)
-
-    def get_command(self, ctx: click.Context, name: str) -> click.Command | None:
-        if name not in COMMANDS:
-            return None
-        command: click.Command = importlib.import_module(COMMANDS[name][0]).command
-        return command
-
-    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
-        with formatter.section("Commands"):
-            formatter.write_dl([(name, text) for name, (_, text) in COMMANDS.items()])
-
-    def resolve_command(
-        self, ctx: click.Context, args: list[str]
-    ) -> tuple[str | None, click.Command | None, list[str]]:
-        try:
-            return super().resolve_command(ctx, args)
-        except click.UsageError:
-            near = _nearest(args[0])
-            hint = f"\n    try: hil {near}" if near else ""
-            raise click.UsageError(f"there is no command {args[0]!r}{hint}", ctx) from None
+    def main(self, *args: Any, **more: Any) -> Any:
+        with Outlet() as outlet:
+            try:
+                return super().main(*args, **more)
+            except SystemExit as end:
+                outlet.flush()
+                if not outlet.fault:
+                    raise
+                click.echo(f"evidence: {outlet.fault}", err=True)
+                code = end.code if isinstance(end.code, int) else 0
+                sys.exit(max(code, STORE))
 
     def invoke(self, ctx: click.Context) -> Any:
         try:
@@ -84,14 +79,7 @@ def tell(error: Exception) -> int:
     return int(ExitCode.BUG)
 
 
-def _nearest(word: str) -> str:
-    import difflib
-
-    near = difflib.get_close_matches(word, COMMANDS, n=1)
-    return near[0] if near else ""
-
-
-@click.group(cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"]})
+@click.group(cls=_Hil, table=COMMANDS, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(package_name="rackproof", prog_name="hil", message="%(prog)s %(version)s")
 def main() -> None:
     """Prove racks of networked sensor and actuator nodes."""

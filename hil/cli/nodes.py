@@ -14,22 +14,18 @@ import click
 def command(bench: str) -> None:
     """Serve the software nodes of a bench file until Ctrl-C."""
     from hil.bench.interrupt import Interrupts
-    from hil.bench.serve import Service
+    from hil.bench.software import serve_until_signal
     from hil.core.error import BenchError
     from hil.files.read import read_rack
-    from hil.nodes.rack import SoftwareRack
 
     rack = read_rack(bench)
     if rack.software is None:
         raise BenchError(f"{bench} names no software model to serve")
+
+    def tell() -> None:
+        for node in rack.nodes:
+            click.echo(f"{node.name:<12}  {node.address}")
+        click.echo("serving until Ctrl-C")
+
     with Interrupts() as interrupts:
-        service = Service(rack, fd=interrupts.fd)
-        try:
-            nodes = SoftwareRack(rack, service.now())
-            for node in rack.nodes:
-                click.echo(f"{node.name:<12}  {node.address}")
-            click.echo("serving until Ctrl-C")
-            while interrupts.number is None:
-                service.turn(nodes, None)
-        finally:
-            service.close()
+        serve_until_signal(rack, interrupts, tell)

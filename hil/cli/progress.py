@@ -5,19 +5,25 @@ begins or ends, from the same thread, so that watching does not make the bench l
 """
 
 import time
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, TextIO
 
+from hil.cli.forecast import TRUST, Forecast, expected_seconds, show_left
+from hil.core.count import counted
 from hil.core.event import CaseEnded, CaseStarted, Event, RunStarted, StepStarted
 from hil.core.instant import Duration, show_duration
+from hil.core.plan import Case
 from hil.core.verdict import Outcome
-from hil.report.paint import paint
-from hil.report.summary import TONES, Line, Tone
+from hil.report.line import Line, Tone, crop, spell
+from hil.report.paint import paint, styled
+from hil.report.summary import TONES
 from hil.report.visible import visible_line
 
 if TYPE_CHECKING:
     from rich.progress import Progress as Bar
 
 _REDRAW_SECONDS = 0.05
+_BAR = 24
 
 
 class PlainProgress:
@@ -26,9 +32,14 @@ class PlainProgress:
     def __init__(self, stream: TextIO) -> None:
         self._stream = stream
 
+    def foresee(self, cases: Sequence[Case]) -> None:
+        """Nothing is said of the time left where nothing can be taken back."""
+
     def __call__(self, event: Event) -> None:
         if isinstance(event, RunStarted):
-            self._stream.write(f"{_cases(len(event.cases))} on {visible_line(event.bench)}\n")
+            self._stream.write(
+                f"{counted(len(event.cases), 'case')} on {visible_line(event.bench)}\n"
+            )
         elif isinstance(event, CaseEnded):
             paint([case_line(event)], self._stream, colour=False)
         self._stream.flush()
@@ -44,28 +55,33 @@ class LiveProgress:
         from rich.console import Console
         from rich.progress import BarColumn, Progress, TextColumn
 
-        self._stream = stream
+        self._encoding = stream.encoding or "utf-8"
+        self._bar_column = BarColumn(bar_width=_BAR)
         self._bar: Bar = Progress(
-            TextColumn("{task.completed} of {task.total}", markup=False),
-            BarColumn(bar_width=24),
+            TextColumn("{task.fields[count]}", markup=False),
+            self._bar_column,
             TextColumn("{task.fields[left]}", markup=False),
             TextColumn("{task.fields[case]}", markup=False),
             console=Console(file=stream, markup=False, highlight=False, soft_wrap=True),
             auto_refresh=False,
             transient=True,
         )
-        self._task = self._bar.add_task("", total=0, left="", case="")
-        self._began = self._drawn = 0.0
-        self._done = self._total = 0
+        self._task = self._bar.add_task("", total=0, count="", left="", case="")
+        self._expected: list[float] = []
+        self._forecast = Forecast([], 0.0)
+        self._drawn = 0.0
+        self._total = 0
         self._case = self._shown = ""
+
+    def foresee(self, cases: Sequence[Case]) -> None:
+        """Learn which cases will run, before they do: each weighs what its windows say."""
+        self._expected = [expected_seconds(case) for case in cases]
 
     def __call__(self, event: Event) -> None:
         if isinstance(event, RunStarted):
-            self._total = len(event.cases)
-            self._began = time.monotonic()
-            self._bar.start()
-            self._draw(force=True)
+            self._begin(event)
         elif isinstance(event, CaseStarted):
+            self._forecast.began(event.index)
             self._case = visible_line(event.case)
             self._draw()
         elif isinstance(event, StepStarted) and self._shown != self._case:
@@ -77,12 +93,22 @@ class LiveProgress:
         """Take the bar off the screen."""
         self._bar.stop()
 
+    def _begin(self, event: RunStarted) -> None:
+        self._total = len(event.cases)
+        expected = self._expected
+        if len(expected) != self._total:
+            expected = [1.0] * self._total
+        trust = 0.0 if event.virtual or not self._expected else TRUST
+        self._forecast = Forecast(expected, time.monotonic(), trust)
+        self._bar.start()
+        self._draw(force=True)
+
     def _end(self, event: CaseEnded) -> None:
-        self._done += 1
+        self._forecast.ended(event.index, time.monotonic())
         if event.outcome not in (Outcome.PASS.word, Outcome.SKIPPED.word):
-            text = "".join(piece for piece, _ in case_line(event))
-            self._bar.console.print(text, style="yellow")
-        if self._done >= self._total:
+            line = self._fitted(case_line(event), self._bar.console.width)
+            self._bar.console.print(styled(line))
+        if self._forecast.done >= self._total:
             self._case = ""
             self._draw(force=True)
 
@@ -91,39 +117,42 @@ class LiveProgress:
         if not force and now - self._drawn < _REDRAW_SECONDS:
             return
         self._drawn, self._shown = now, self._case
-        left = time_left(self._done, self._total, now - self._began)
+        width = self._bar.console.width
+        count = f"{self._forecast.done} of {self._total}"
+        left = show_left(self._forecast.left(now))
+        bar = min(_BAR, width // 5)
+        self._bar_column.bar_width = bar
+        room = max(0, width - len(count) - bar - len(left) - 4)
+        (case, _), *_ = self._fitted(((self._case if room > 1 else "", Tone.PLAIN),), room)
         self._bar.update(
-            self._task, completed=self._done, total=self._total, left=left, case=self._case[:60]
+            self._task,
+            completed=self._forecast.done,
+            total=self._total,
+            count=count,
+            left=left,
+            case=case,
         )
         self._bar.refresh()
 
-
-def _cases(count: int) -> str:
-    return "1 case" if count == 1 else f"{count} cases"
+    def _fitted(self, line: Line, width: int) -> Line:
+        """Return a line as the encoding and the window have it."""
+        (ellipsis, _), *_ = spell((("…", Tone.PLAIN),), self._encoding)
+        return crop(spell(line, self._encoding), width, ellipsis)
 
 
 def case_line(event: CaseEnded) -> Line:
-    """Return the line of a case that ended."""
+    """Return the line of a case that ended: how long it took, or why it was skipped."""
     try:
         tone = TONES[Outcome(event.outcome)]
     except ValueError:
         tone = Tone.BAD
     again = f" (attempt {event.attempt})" if event.attempt > 1 else ""
     title = visible_line(f"{event.plan}: {event.case}{again}")
+    aside = show_duration(Duration(max(0, event.took)))
+    if event.outcome == Outcome.SKIPPED.word and event.reasons:
+        aside = visible_line("; ".join(event.reasons))
     return (
         (f"{event.outcome:<12}  ", tone),
         (title, Tone.PLAIN),
-        (f"  {show_duration(Duration(max(0, event.took)))}", Tone.QUIET),
+        (f"  {aside}", Tone.QUIET),
     )
-
-
-def time_left(done: int, total: int, elapsed_seconds: float) -> str:
-    """Say how long it will still take, from how long the cases so far took.
-
-    >>> time_left(10, 40, 20.0), time_left(0, 40, 1.0), time_left(1, 1000, 7.0)
-    ('about 60 s left', '', 'about 117 min left')
-    """
-    if not done or done >= total:
-        return ""
-    left = elapsed_seconds / done * (total - done)
-    return f"about {left:.0f} s left" if left < 120 else f"about {left / 60:.0f} min left"

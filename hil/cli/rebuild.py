@@ -13,16 +13,18 @@ def command(run: Path) -> None:
 
     RUN is the folder of a run, such as reports/latest.  The exit code is that of the run.
     """
+    from hil.core.count import counted
     from hil.report.exit_code import exit_code, meaning
-    from hil.report.paint import paint, wants_colour
+    from hil.report.paint import paint, say_plainly, wants_colour
     from hil.report.rebuild import rebuild
     from hil.report.summary import summarise
 
     rebuilt = rebuild(run)
     paint(summarise(rebuilt.result), sys.stdout, colour=wants_colour(sys.stdout))
     if rebuilt.unreadable:
-        click.echo(f"{rebuilt.unreadable} lines of the journal could not be read", err=True)
+        lines = counted(rebuilt.unreadable, "line")
+        click.echo(f"{lines} of the journal could not be read", err=True)
     code = exit_code(rebuilt.result)
-    click.echo(f"evidence: {rebuilt.junit}")
-    click.echo(f"exit code {code}: {meaning(code)}")
+    say_plainly(f"evidence: {rebuilt.junit}", sys.stdout)
+    say_plainly(f"exit code {code}: {meaning(code)}", sys.stdout)
     sys.exit(code)

@@ -11,8 +11,20 @@ from hil.report.exit_code import TABLE
 
 if TYPE_CHECKING:
     from hil.runner.options import Options
+    from hil.runner.run import Read
+    from hil.runner.selection import Selection
+    from hil.wire.rack import Rack
 
 CODES = "\n".join(["\b", "Exit codes:"] + [f"  {row.shown:<13} {row.meaning}" for row in TABLE])
+
+
+def _refuse_empty(
+    ctx: click.Context, param: click.Parameter, tags: tuple[str, ...]
+) -> tuple[str, ...]:
+    """Refuse a tag without a letter: no case can bear it, an unset variable may have made it."""
+    if not all(tag.strip() for tag in tags):
+        raise click.BadParameter("expected a tag, got an empty text")
+    return tags
 
 
 @click.command("run", epilog=CODES)
@@ -28,10 +40,16 @@ CODES = "\n".join(["\b", "Exit codes:"] + [f"  {row.shown:<13} {row.meaning}" fo
     "--virtual", is_flag=True, help="Use software nodes in process, in virtual time; no network."
 )
 @click.option(
+    "--served",
+    is_flag=True,
+    help="Use the software nodes that `hil nodes` serves in another terminal; start none.",
+)
+@click.option(
     "--tag",
     "tags",
     multiple=True,
     metavar="TAG",
+    callback=_refuse_empty,
     help="Only cases with this tag; may be given again.",
 )
 @click.option(
@@ -59,6 +77,7 @@ def command(
     plans: tuple[str, ...],
     bench: str,
     virtual: bool,
+    served: bool,
     tags: tuple[str, ...],
     only: str,
     listing: bool,
@@ -73,10 +92,13 @@ def command(
     """
     from hil.runner.options import Options
 
+    if virtual and served:
+        raise click.UsageError("--virtual and --served exclude each other")
     options = Options(
         plans=plans or ("testplans",),
         bench=bench,
         virtual=virtual,
+        served=served,
         tags=tags,
         only=only,
         shuffle=shuffle,
@@ -85,31 +107,44 @@ def command(
         reports=reports,
         command=("hil", *sys.argv[1:]),
     )
+    if shuffle is not None:
+        click.echo(f"in an order drawn from seed {shuffle}")
     if listing:
         _list(options)
     else:
-        sys.exit(_run(options))
+        sys.exit(run_and_tell(options))
 
 
 def _list(options: "Options") -> None:
     from hil.runner.listing import list_cases
     from hil.runner.run import read_files
 
-    for line in list_cases(*read_files(options)):
+    rack, selection = read_files(options)
+    for warning in selection.warnings:
+        click.echo(warning, err=True)
+    for line in list_cases(rack, selection):
         click.echo(line)
 
 
-def _run(options: "Options") -> int:
+def run_and_tell(options: "Options", reads: "Read | None" = None) -> int:
+    """Run, show progress and summary, return the exit code; `reads` makes the cases."""
     from hil.cli.progress import LiveProgress, PlainProgress
     from hil.report.exit_code import meaning
-    from hil.report.paint import paint, wants_colour
+    from hil.report.paint import is_screen, paint, say_plainly, wants_colour
     from hil.report.summary import summarise
-    from hil.runner.run import run_plans
+    from hil.runner.run import read_files, run_plans
 
     colour = wants_colour(sys.stdout)
-    progress = LiveProgress(sys.stdout) if colour else PlainProgress(sys.stdout)
+    lively = is_screen(sys.stdout)
+    progress = LiveProgress(sys.stdout) if lively else PlainProgress(sys.stdout)
+
+    def read(options: "Options") -> "tuple[Rack, Selection]":
+        rack, selection = (reads or read_files)(options)
+        progress.foresee(selection.cases)
+        return rack, selection
+
     try:
-        finished = run_plans(options, watch=progress, say=_say)
+        finished = run_plans(options, watch=progress, say=_say, read=read)
     finally:
         with contextlib.suppress(OSError):
             progress.close()
@@ -117,12 +152,13 @@ def _run(options: "Options") -> int:
         print(flush=True)
         paint(summarise(finished.result), sys.stdout, colour=colour)
         for fault in finished.faults:
-            click.echo(f"not as it should be: {fault}", err=True)
+            say_plainly(f"not as it should be: {fault}", sys.stderr)
         if finished.crash:
             click.echo(finished.crash, err=True)
         again = shlex.quote(str(finished.folder))
-        click.echo(f"evidence: {finished.junit or finished.folder} (again: hil rebuild {again})")
-        click.echo(f"exit code {finished.code}: {meaning(finished.code)}")
+        evidence = f"evidence: {finished.junit or finished.folder} (again: hil rebuild {again})"
+        say_plainly(evidence, sys.stdout)
+        say_plainly(f"exit code {finished.code}: {meaning(finished.code)}", sys.stdout)
     return finished.code
 
 

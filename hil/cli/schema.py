@@ -6,10 +6,10 @@ import click
 
 
 @click.command("schema")
-@click.argument("kind", type=click.Choice(["bench", "plan"]))
+@click.argument("kind", type=click.Choice(["bench", "plan", "alarms"]))
 def command(kind: str) -> None:
-    """Print the JSON Schema of bench or plan files, for editors."""
-    from hil.files.schema import bench_schema, plan_schema
+    """Print the JSON Schema of a kind of file, for editors."""
+    from hil.files.schema import alarms_schema, bench_schema, plan_schema
 
-    schema = bench_schema() if kind == "bench" else plan_schema()
-    click.echo(json.dumps(schema, indent=2, ensure_ascii=False))
+    schemas = {"bench": bench_schema, "plan": plan_schema, "alarms": alarms_schema}
+    click.echo(json.dumps(schemas[kind](), indent=2, ensure_ascii=False))

@@ -9,7 +9,7 @@ A node that rebooted without being told to fails the case, even if all values we
 """
 
 from hil.core.event import CaseEnded, CaseStarted
-from hil.core.instant import ZERO, Instant, since
+from hil.core.instant import ZERO, Duration, Instant, show_duration, since
 from hil.core.observation import NodeNote, NodeTrouble, Observation, Purpose
 from hil.core.placing import Placing
 from hil.core.plan import Case, Step
@@ -31,6 +31,7 @@ class CaseRun:
         self._ended = start
         self._outcomes: list[Outcome] = []
         self._reasons: list[str] = []
+        self._blamed: dict[str, None] = {}  # in order of appearance
         self._steps = _stages(case)
         self._next = 0
         self._stopped = False
@@ -126,6 +127,7 @@ class CaseRun:
     def _collect(self, step: StepRun) -> None:
         self._outcomes += step.outcomes
         self._reasons += step.reasons
+        self._blamed.update(dict.fromkeys(step.blamed))
         self._stopped |= any(outcome is not Outcome.PASS for outcome in step.outcomes)
         self._step = None
         left = len(self._steps) - self._next
@@ -160,7 +162,19 @@ class CaseRun:
             return
         self._outcomes.append(Outcome.FAIL)
         self._stopped = True
-        self._reasons.insert(0, f"{self.case.title}: {note.node} rebooted: {note.text}")
+        self._blamed[note.node] = None
+        when = self._when_rebooted(note)
+        self._reasons.insert(0, f"{self.case.title}: {note.node} rebooted {when} ({note.text})")
+
+    def _when_rebooted(self, note: NodeNote) -> str:
+        """Say between which instants it was, as far as the node was heard before."""
+        first = f"{show_duration(since(self._start, note.at))} of the case"
+        if note.since is None:
+            return f"before {first}"
+        heard = since(self._start, note.since)
+        if heard < 0:
+            return f"between {show_duration(Duration(-heard))} before the case and {first}"
+        return f"between {show_duration(heard)} and {first}"
 
     def _end(self, now: Instant) -> None:
         self.done = True
@@ -180,6 +194,7 @@ class CaseRun:
             attempt=self.attempt,
             took=since(self._start, self._ended),
             reasons=tuple(self._reasons),
+            blamed=tuple(self._blamed),
         )
 
 

@@ -273,6 +273,7 @@ class Run:
                     value=show_value(target.value, target.signal),
                     confirmed=target.done,
                     text=target.failed,
+                    actuator=target.signal.drive is None or target.signal.drive.actuator,
                 )
             )
         self.safe = all(target.done for target in placing.targets)

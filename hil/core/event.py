@@ -95,7 +95,8 @@ class CheckDecided(Event):
     `elapsed` is the time from the stimulus to what decided the check; `change` the interval in
     which the deciding change lies, both ends counted from the stimulus; `margin` a fraction of
     the window or None; `gap` the longest time without a look at the signal; `seen` how many
-    samples counted; `last` the bytes of the last datagram that carried the signal.
+    samples counted; `last` the bytes of the last datagram that carried the signal.  `figures` are
+    what a measure found: (name, low, likely, high, unit), times in ns, an open end None.
     """
 
     kind: ClassVar[str] = "check"
@@ -115,11 +116,110 @@ class CheckDecided(Event):
     text: str
     place: str
     last: str = ""
+    figures: tuple[tuple[str, float, float, float | None, str], ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AlarmPoint(Event):
+    """A trip or reset point was measured.
+
+    `point` is trip or reset, `way` rising or falling: which way the input moved.  `wanted`,
+    `low`, `high` (the interval in which it lies), `mean`, `spread`, `uncertainty` (expanded) and
+    `difference` are numbers as text in `unit`, empty where nothing could be measured.  `repeats`
+    is how many searches ended, `probes` how many probes the longest needed, `odd` the values
+    whose answers did not fit, `rule` how it was decided.
+    """
+
+    kind: ClassVar[str] = "alarm-point"
+    index: int
+    step: int
+    spec: str
+    signal: str
+    alarm: str
+    point: str
+    way: str
+    wanted: str
+    low: str
+    high: str
+    mean: str
+    spread: str
+    repeats: int
+    probes: int
+    odd: tuple[str, ...]
+    uncertainty: str
+    rule: str
+    difference: str
+    unit: str
+    outcome: str
+    text: str
+    place: str
+    requirements: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AlarmProperty(Event):
+    """One property of an alarm spec was proven, or not.
+
+    `alarm` is the band it is about, empty for the whole spec; `measured` are (name, text) pairs;
+    `outcome` may be `not run` where the proof was stopped before it could judge.
+    """
+
+    kind: ClassVar[str] = "alarm-property"
+    index: int
+    step: int
+    spec: str
+    signal: str
+    alarm: str
+    property: str
+    outcome: str
+    measured: tuple[tuple[str, str], ...]
+    text: str
+    place: str
+    requirements: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AlarmCoverage(Event):
+    """How much of a spec was provoked.
+
+    `what` is transitions (every ordered pair of bands) or alarms; `missing` names what was not.
+    """
+
+    kind: ClassVar[str] = "alarm-coverage"
+    index: int
+    step: int
+    spec: str
+    signal: str
+    what: str
+    covered: int
+    of: int
+    missing: tuple[str, ...]
+    outcome: str
+    text: str
+    place: str
+    requirements: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TrialEnded(Event):
+    """One of many trials is over; `latency` is the interval it lies in, None where it failed."""
+
+    kind: ClassVar[str] = "trial"
+    index: int
+    step: int
+    number: int
+    outcome: str
+    latency: tuple[int, int] | None
+    reasons: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CaseEnded(Event):
-    """A case is over; `reasons` are whole sentences for people, most important first."""
+    """A case is over; `reasons` are whole sentences for people, most important first.
+
+    `blamed` are the nodes that failed it by something other than a check: by a reboot that nobody
+    asked for, or by refusing a stimulus.
+    """
 
     kind: ClassVar[str] = "case-ended"
     index: int
@@ -129,6 +229,7 @@ class CaseEnded(Event):
     attempt: int
     took: int
     reasons: tuple[str, ...]
+    blamed: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -154,13 +255,55 @@ class HostNoted(Event):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ActuatorSafe(Event):
-    """An actuator was driven to its safe value; `confirmed` says whether that was seen."""
+    """A driven signal was put to its safe value; `confirmed` says whether that was seen.
+
+    `actuator` says whether something moves there, or whether it is an injection only.
+    """
 
     kind: ClassVar[str] = "actuator-safe"
     signal: str
     value: str
     confirmed: bool
     text: str = ""
+    actuator: bool = True
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Disturbed(Event):
+    """From here to the end of the case the relay does what this step of the plan says."""
+
+    kind: ClassVar[str] = "disturbed"
+    index: int
+    step: int
+    place: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BusHealth(Event):
+    """How the bus is, as an interface or a node tells it: `facts` are (what, how it is)."""
+
+    kind: ClassVar[str] = "bus-health"
+    who: str
+    facts: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SegmentSeen(Event):
+    """What a simulated segment carried, from the start of the run.
+
+    `busy` is how long frames held the line, of `elapsed`; `lost` were swallowed whole, `spoiled`
+    had a bit error.  `shares` are, for each participant, its name, frames sent, waiting, refused,
+    given up, collisions, time on the line, and the median, 99 % and longest access delay.
+    """
+
+    kind: ClassVar[str] = "segment"
+    elapsed: int
+    busy: int
+    utilisation: float
+    frames: int
+    lost: int
+    spoiled: int
+    shares: tuple[tuple[str, int, int, int, int, int, int, int, int, int], ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -183,10 +326,17 @@ KINDS: dict[str, type[Event]] = {
         StepStarted,
         CommandLogged,
         CheckDecided,
+        TrialEnded,
+        AlarmPoint,
+        AlarmProperty,
+        AlarmCoverage,
         CaseEnded,
         NodeNoted,
         HostNoted,
         ActuatorSafe,
+        Disturbed,
+        BusHealth,
+        SegmentSeen,
         RunEnded,
     )
 }

@@ -22,6 +22,7 @@ cannot prove `hold`, `during` or `never`, which is inconclusive.
 """
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from hil.core.condition import Grade, grader, resolve, value_margin
 from hil.core.instant import Duration, Instant
@@ -32,6 +33,19 @@ from hil.core.verdict import Outcome
 _REMEMBERED = 8  # entries and exits kept for the message
 
 
+class Figure(NamedTuple):
+    """A measured figure: between `low` and `high`, `likely` the best guess; times in `ns`.
+
+    `high` is None where it has no end, as the time of something that was not seen to happen.
+    """
+
+    name: str
+    low: float
+    likely: float
+    high: float | None
+    unit: str
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Finding:
     """How one expectation on one signal ended.
@@ -40,7 +54,9 @@ class Finding:
     silent, warming, unseen, unlooked, gap, stale, no baseline.  `decided` is the sample that decided, or the last
     one where silence did.  `change` is the interval of the deciding change and `elapsed` its end,
     both from the stimulus.  `gap` is the longest time without a look.  `crossings` are the first
-    few entries (True) and exits (False) with their times from the stimulus.
+    few entries (True) and exits (False) with their times from the stimulus.  A measure says in its
+    own words what it `got`, and in `said` all that follows the signal's name; `figures` are its
+    results.
     """
 
     outcome: Outcome
@@ -52,6 +68,24 @@ class Finding:
     gap: Duration | None
     seen: int
     crossings: tuple[tuple[Duration, bool], ...]
+    got: str = ""
+    said: str = ""
+    figures: tuple[Figure, ...] = ()
+
+
+def undecided(seen: int) -> Finding:
+    """Return the finding of what its step ended before it was decided."""
+    return Finding(
+        outcome=Outcome.INCONCLUSIVE,
+        why="unseen",
+        decided=None,
+        elapsed=None,
+        change=None,
+        margin=None,
+        gap=None,
+        seen=seen,
+        crossings=(),
+    )
 
 
 class Watch:

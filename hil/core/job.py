@@ -21,8 +21,13 @@ class Stage(Protocol):
     Commands leave through `scene.driving`, what is to be journalled goes to `scene.events`.
     """
 
-    outcomes: Sequence[Outcome]
-    reasons: Sequence[str]
+    @property
+    def outcomes(self) -> Sequence[Outcome]:
+        """How everything that it has decided came out."""
+
+    @property
+    def reasons(self) -> Sequence[str]:
+        """Why what did not pass did not, in sentences."""
 
     @property
     def done(self) -> bool:

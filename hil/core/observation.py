@@ -74,13 +74,18 @@ class NodeTrouble(Enum):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NodeNote:
-    """Something odd about a node: what, when, in words, with the bytes where there are any."""
+    """Something odd about a node: what, when, in words, with the bytes where there are any.
+
+    A reboot lies between `since`, the last word of the node's old life, and `at`, the first of its
+    new one; `since` is None where nothing was heard before.
+    """
 
     node: str
     trouble: NodeTrouble
     at: Instant
     text: str
     raw: bytes = b""
+    since: Instant | None = None
 
 
 class HostTrouble(Enum):

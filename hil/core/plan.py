@@ -14,6 +14,7 @@ from hil.core.signal import Value
 
 if TYPE_CHECKING:
     from hil.core.job import Job
+    from hil.core.meter import Measure
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -81,7 +82,8 @@ class Timing:
 class Expectation:
     """One condition on one or several signals; each signal must satisfy it by itself.
 
-    `wanted` is the condition in words (`4.80 ± 0.05 bar`), `when` the timing in words.
+    `wanted` is the condition in words (`4.80 ± 0.05 bar`), `when` the timing in words.  With a
+    `measure` that one judges, and condition and timing say only what it was made from.
     """
 
     signals: tuple[str, ...]
@@ -90,6 +92,7 @@ class Expectation:
     wanted: str
     when: str
     mark: Mark
+    measure: "Measure | None" = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

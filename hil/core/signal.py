@@ -58,10 +58,29 @@ class Drive:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Accuracy:
+    """An accuracy statement: ±(of_reading·|y| + of_range·(high − low) + counts·δ + fixed).
+
+    `of_reading` and `of_range` are fractions (0.005 for 0.5 %), `fixed` is in the signal's unit.
+    """
+
+    of_reading: Decimal = Decimal(0)
+    of_range: Decimal = Decimal(0)
+    counts: Decimal = Decimal(0)
+    fixed: Decimal = Decimal(0)
+
+    def __post_init__(self) -> None:
+        if min(self.of_reading, self.of_range, self.counts, self.fixed) < 0:
+            raise ValueError("an accuracy has no negative part")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Signal:
     """The declaration of one signal.
 
     `low` and `high` bound what is physically meant (both inclusive); `resolution` is one count;
+    `accuracy` is how far a reading may be from the truth at the worst, `accuracy_parts` how that
+    comes about;
     `noise` is the half-width within which a resting signal may wander; `sampling` is the longest
     time between two looks at the signal, or None where the node reports every change;
     `stale_after` is the age at which a value no longer counts; `warmup` is how long after a boot
@@ -76,6 +95,7 @@ class Signal:
     high: Decimal | None = None
     resolution: Decimal | None = None
     accuracy: Decimal | None = None
+    accuracy_parts: Accuracy | None = None
     noise: Decimal = Decimal(0)
     binary32: bool = False
     labels: tuple[str, ...] = ()

@@ -16,9 +16,10 @@ from enum import Enum, auto
 from hil.core.condition import show_got
 from hil.core.driving import Progress, Trip
 from hil.core.event import CheckDecided, StepStarted
-from hil.core.expectation import Finding, Watch
+from hil.core.expectation import Finding, Watch, undecided
 from hil.core.instant import Instant, after, earliest
 from hil.core.job import Stage
+from hil.core.meter import Meter
 from hil.core.observation import (
     HostNote,
     HostTrouble,
@@ -29,10 +30,9 @@ from hil.core.observation import (
     Samples,
 )
 from hil.core.plan import Case, Step
-from hil.core.reach import Reach
 from hil.core.scene import Scene
-from hil.core.throughout import Throughout
 from hil.core.verdict import Outcome
+from hil.core.watching import watch_for
 from hil.core.wording import place, sentence
 
 
@@ -59,14 +59,21 @@ class StepRun:
         self._phase = Phase.WAITING
         self._resume = after(start, step.wait)
         self._trips: list[Trip] = []
-        self._watches: list[Watch] = []
+        self._watches: list[Watch | Meter] = []
         self._by_signal: dict[str, list[Watch]] = {}
+        self._meters: list[Meter] = [
+            meter
+            for one in step.expectations
+            if one.measure is not None
+            for meter in one.measure.begin(scene, one, start)
+        ]
         self._excuses: list[str] = []
         self._garbled: dict[str, list[str]] = {}
         self._closed_ports: dict[str, str] = {}
         self._stage: Stage | None = None
         self.outcomes: list[Outcome] = []
         self.reasons: list[str] = []
+        self.blamed: list[str] = []
         scene.events.append(
             StepStarted(
                 at=scene.since_origin(start), index=index, step=number, place=str(step.mark)
@@ -90,6 +97,8 @@ class StepRun:
             self._note_node(seen)
         elif isinstance(seen, HostNote) and seen.trouble is not HostTrouble.CLOCK:
             self._excuses.append(seen.text)
+        for meter in self._meters:
+            meter.receive(seen, now)
         if self._stage is not None:
             self._stage.receive(seen, now)
         self._advance(now)
@@ -139,18 +148,17 @@ class StepRun:
 
     def _watch(self, start: Instant) -> None:
         self._phase = Phase.JUDGING
+        for meter in self._meters:
+            meter.stimulated(start)
         latest = self._scene.latest
         for expectation in self._step.expectations:
-            for path in expectation.signals:
+            for path in expectation.signals if expectation.measure is None else ():
+                trusted = self._number == 0
                 signal, before = self._scene.signals[path], latest.get(path)
-                watch: Watch
-                if expectation.timing.within is not None:
-                    trusted = self._number == 0
-                    watch = Reach(expectation, signal, start, before, trust_before=trusted)
-                else:
-                    watch = Throughout(expectation, signal, start, before)
+                watch = watch_for(expectation, signal, start, before, trust_before=trusted)
                 self._watches.append(watch)
                 self._by_signal.setdefault(path, []).append(watch)
+        self._watches += self._meters
         if self._step.job is not None:
             where = place(self._case.title, self._number)
             self._stage = self._step.job.begin(self._scene, where, self._index, self._number, start)
@@ -180,7 +188,7 @@ class StepRun:
         if self._stage is not None:
             self._take_over(self._stage, now)
         for watch in self._watches:
-            finding = watch.finding or _undecided(watch)
+            finding = watch.finding or undecided(watch.seen)
             outcome, excuse = self._whose_fault(watch, finding, refused)
             self._report(watch, replace(finding, outcome=outcome), excuse, now)
         if self._trips and not self._watches and self._excuses:
@@ -212,13 +220,16 @@ class StepRun:
             elif trip.progress is Progress.REFUSED:
                 refused = f"{node} refused the stimulus {trip.command.signal}: {trip.detail}"
                 self._settle(Outcome.FAIL, f"{where}: {refused}")
+                self.blamed.append(node)
         return refused
 
     def _settle(self, outcome: Outcome, reason: str) -> None:
         self.outcomes.append(outcome)
         self.reasons.append(reason)
 
-    def _whose_fault(self, watch: Watch, finding: Finding, refused: str) -> tuple[Outcome, str]:
+    def _whose_fault(
+        self, watch: Watch | Meter, finding: Finding, refused: str
+    ) -> tuple[Outcome, str]:
         if finding.outcome is Outcome.PASS:
             return Outcome.PASS, ""
         if watch.signal.node in self._closed_ports:
@@ -229,7 +240,7 @@ class StepRun:
             return Outcome.INCONCLUSIVE, "the precondition was not met"
         return finding.outcome, refused
 
-    def _report(self, watch: Watch, finding: Finding, excuse: str, now: Instant) -> None:
+    def _report(self, watch: Watch | Meter, finding: Finding, excuse: str, now: Instant) -> None:
         where = place(self._case.title, self._number)
         text = sentence(
             where,
@@ -254,7 +265,7 @@ class StepRun:
                 wanted=watch.expectation.wanted,
                 when=watch.expectation.when,
                 outcome=finding.outcome.word,
-                got=show_got(decided, watch.signal),
+                got=finding.got or show_got(decided, watch.signal),
                 elapsed=finding.elapsed,
                 change=finding.change,
                 margin=None if finding.margin is None else round(finding.margin, 6),
@@ -263,10 +274,11 @@ class StepRun:
                 text=text,
                 place=str(watch.expectation.mark),
                 last=decided.raw.hex() if decided is not None else "",
+                figures=finding.figures,
             )
         )
 
-    def _hint(self, watch: Watch, finding: Finding) -> str:
+    def _hint(self, watch: Watch | Meter, finding: Finding) -> str:
         if finding.outcome is Outcome.PASS:
             return ""
         hints = []
@@ -278,17 +290,3 @@ class StepRun:
         if garbled:
             hints.append(f"{len(garbled)} unusable from {watch.signal.node}, first: {garbled[0]}")
         return "; ".join(hint for hint in hints if hint)
-
-
-def _undecided(watch: Watch) -> Finding:
-    return Finding(
-        outcome=Outcome.INCONCLUSIVE,
-        why="unseen",
-        decided=None,
-        elapsed=None,
-        change=None,
-        margin=None,
-        gap=None,
-        seen=watch.seen,
-        crossings=(),
-    )

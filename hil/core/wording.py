@@ -32,7 +32,7 @@ def sentence(
 
     `excuse` says why the bench could not tell; `hint` what a wrong value looks like.
     """
-    said = _SAYINGS[finding.why](expectation, signal, finding, before)
+    said = finding.said or saying(expectation, signal, finding, before)
     if where.endswith(PRECONDITION):  # it has no stimulus
         said = said.replace("after the stimulus", "after the case began")
     parts = [f"{where}: {signal.path} {said}"]
@@ -42,10 +42,38 @@ def sentence(
     return "; ".join(parts)
 
 
+def saying(
+    expectation: Expectation, signal: Signal, finding: Finding, before: Sample | None
+) -> str:
+    """Say how a watched value ended: what follows the name of the signal."""
+    return _SAYINGS[finding.why](expectation, signal, finding, before)
+
+
 def _wanted(expectation: Expectation, before: Sample | None, signal: Signal) -> str:
     if isinstance(expectation.condition, Unchanged):
         return f"wanted {expectation.wanted} ({show_got(before, signal)} before)"
     return f"wanted {expectation.wanted}"
+
+
+def _asked(e: Expectation, b: Sample | None, s: Signal) -> str:
+    """Say what was wanted, and when."""
+    return f"wanted {_terms(e, _wanted(e, b, s).removeprefix('wanted '))}"
+
+
+def _terms(e: Expectation, wanted: str) -> str:
+    never = e.timing.never
+    return f"{wanted} {e.when}" if never is None else f"never {wanted} for {show_duration(never)}"
+
+
+def _thing(sample: Sample | None, signal: Signal) -> str:
+    shown = show_got(sample, signal)
+    return f"a {shown}" if sample is not None and sample.validity is Validity.INVALID else shown
+
+
+def _was(sample: Sample | None, signal: Signal) -> str:
+    """Say what a sample showed, with its verb."""
+    told = sample is not None and sample.validity is not Validity.INVALID
+    return f"{'was' if told else 'reported'} {_thing(sample, signal)}"
 
 
 def _miss(expectation: Expectation, signal: Signal, finding: Finding, before: Sample | None) -> str:
@@ -65,75 +93,75 @@ def _time(length: Duration | None) -> str:
 
 def _reached(e: Expectation, s: Signal, f: Finding, b: Sample | None) -> str:
     if f.elapsed is None:
-        return f"was {e.wanted} {e.when}" if not e.timing.never else f"stayed right {e.when}"
-    return f"was {show_got(f.decided, s)}, {_wanted(e, b, s)}, {_time(f.elapsed)}"
+        return f"was {_terms(e, e.wanted)}"
+    return f"{_was(f.decided, s)}, {_wanted(e, b, s)}, {_time(f.elapsed)}"
 
 
 def _missed(e: Expectation, s: Signal, f: Finding, b: Sample | None) -> str:
     deadline = e.timing.within
     return (
-        f"was {show_got(f.decided, s)}, {_wanted(e, b, s)}{_miss(e, s, f, b)} at the deadline, "
+        f"{_was(f.decided, s)}, {_wanted(e, b, s)}{_miss(e, s, f, b)} at the deadline, "
         f"{_time(deadline)}"
     )
 
 
 def _silent(e: Expectation, s: Signal, f: Finding, b: Sample | None) -> str:
-    last = f"; the last before it was {show_got(b, s)}" if b is not None else ""
-    return f"said nothing after the stimulus, {_wanted(e, b, s)} {e.when}{last}"
+    last = f"; before that it {_was(b, s)}" if b is not None else ""
+    return f"said nothing after the stimulus, {_asked(e, b, s)}{last}"
 
 
 def _late(e: Expectation, s: Signal, f: Finding, b: Sample | None) -> str:
     limit = e.timing.within or Duration(0)
     began = f.change[0] if f.change else Duration(0)
     return (
-        f"was {show_got(f.decided, s)} only {_time(began)}, {_wanted(e, b, s)} {e.when} "
+        f"{_was(f.decided, s)} only {_time(began)}, {_asked(e, b, s)} "
         f"({show_duration(Duration(began - limit))} too late)"
     )
 
 
 def _early(e: Expectation, s: Signal, f: Finding, b: Sample | None) -> str:
     limit = show_duration(e.timing.not_before or Duration(0))
-    return f"was {show_got(f.decided, s)} already {_time(f.elapsed)}, not wanted before {limit}"
+    return f"{_was(f.decided, s)} already {_time(f.elapsed)}, not wanted before {limit}"
 
 
 def _left(e: Expectation, s: Signal, f: Finding, b: Sample | None) -> str:
     when = f", {_time(f.elapsed)}" if f.elapsed is not None else ""
-    return f"was {show_got(f.decided, s)}, {_wanted(e, b, s)} {e.when}{_miss(e, s, f, b)}{when}"
+    return f"{_was(f.decided, s)}, {_asked(e, b, s)}{_miss(e, s, f, b)}{when}"
 
 
 def _seen(e: Expectation, s: Signal, f: Finding, b: Sample | None) -> str:
-    return f"was {show_got(f.decided, s)}, {e.wanted} {e.when} was wanted, {_time(f.elapsed)}"
+    return f"{_was(f.decided, s)}, {_asked(e, b, s)}, {_time(f.elapsed)}"
 
 
 def _gap(e: Expectation, s: Signal, f: Finding, b: Sample | None) -> str:
     looks = f"looked at only every {show_duration(s.sampling)}" if s.sampling else "not looked at"
     if f.change is None:
-        return f"cannot be judged: {_wanted(e, b, s)} {e.when}, but it is {looks} and a look fell across"
+        return f"cannot be judged: {_asked(e, b, s)}, but it is {looks} and a look fell across"
     first, last = (show_duration(part) for part in f.change)
     return (
-        f"changed to {show_got(f.decided, s)} somewhere between {first} and {last} after the "
-        f"stimulus, {_wanted(e, b, s)} {e.when}: the limit lies in between, it is {looks}"
+        f"changed to {_thing(f.decided, s)} somewhere between {first} and {last} after the "
+        f"stimulus, {_asked(e, b, s)}: the limit lies in between, it is {looks}"
     )
 
 
 def _stale(e: Expectation, s: Signal, f: Finding, b: Sample | None) -> str:
     age = f" for {show_duration(s.stale_after)}" if s.stale_after else ""
-    return f"was not reported{age}, so nobody can say whether it was {e.wanted} {e.when}"
+    return f"was not reported{age}, so nobody can tell, {_asked(e, b, s)}"
 
 
 def _unseen(e: Expectation, s: Signal, f: Finding, b: Sample | None) -> str:
-    return f"was never seen in the window, {_wanted(e, b, s)} {e.when}"
+    return f"was never seen in the window, {_asked(e, b, s)}"
 
 
 def _warming(e: Expectation, s: Signal, f: Finding, b: Sample | None) -> str:
     note = f.decided.note if f.decided is not None and f.decided.note else "not ready"
-    return f"gave no value that counts ({note}), {_wanted(e, b, s)} {e.when}"
+    return f"gave no value that counts ({note}), {_asked(e, b, s)}"
 
 
 def _unlooked(e: Expectation, s: Signal, f: Finding, b: Sample | None) -> str:
     return (
-        f"was not looked at in time, {_wanted(e, b, s)} {e.when}: {_time(f.elapsed)}, at the first "
-        f"look, it was {show_got(f.decided, s)}"
+        f"was not looked at in time, {_asked(e, b, s)}: {_time(f.elapsed)}, at the first "
+        f"look, it {_was(f.decided, s)}"
     )
 
 

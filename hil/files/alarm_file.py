@@ -7,18 +7,19 @@ comparison (`own_units`) into the unit that the spec itself states.
 from decimal import Decimal
 
 from hil.alarms.spec import FAULT, SILENT, STALE, START_UP, Meaning, Paint, Spec
-from hil.core.signal import Kind, Signal, Value
+from hil.core.signal import Kind, Signal
 from hil.files import alarm_rule as rule
 from hil.files import alarm_shape as shape
 from hil.files.alarm_band import read_bands
+from hil.files.alarm_means import read_commands, read_means
 from hil.files.alarm_sheet import Fields, Sheet, find, texts
 from hil.files.alarm_show import read_indicators
+from hil.files.alarm_show_shape import RGB
 from hil.files.leaf import DURATION, NAME, RANGE, TITLE
 from hil.files.mistake import Misread, Page, show
-from hil.files.plan_shape import STIMULI
 from hil.files.quantity import show_quantity, split_range, value_in
 from hil.files.scope import Scope
-from hil.files.tree import Map, Node
+from hil.files.tree import Node
 
 
 def read_alarms_tree(
@@ -50,7 +51,7 @@ def _paints(fields: Fields, page: Page) -> dict[str, Paint]:
     paints: dict[str, Paint] = {}
     for _, name, node in shape.PAINTS.open(fields["colours"], page) if "colours" in fields else ():
         keys = shape.PAINT.open(node, page) or {}
-        rgb = shape.RGB.at(keys, "rgb", page)
+        rgb = RGB.at(keys, "rgb", page)
         means = shape.MEANS.at(keys, "means", page)
         meaning = Meaning[means.upper()] if means is not None else None
         if rgb is not None:
@@ -91,7 +92,8 @@ def _read_spec(
         colours[START_UP] = start_up.colour
     indicators = read_indicators(fields, colours, display, sheet)
     accepted = rule.read_acceptances(fields, sheet)
-    given = _given(fields, sheet)
+    given = read_commands(fields, "given", sheet)
+    means = read_means(fields, sheet)
     agreement = DURATION.at(fields, "agree-within", page)
     normal = NAME.at(fields, "normal", page)
     quantity = shape.QUANTITY_KIND.at(fields, "quantity", page)
@@ -122,6 +124,7 @@ def _read_spec(
         accepted=accepted,
         palette=tuple(paints.values()),
         given=given,
+        means=means,
     )
 
 
@@ -180,18 +183,3 @@ def _decides(fields: Fields, page: Page) -> bool:
         what = "the displayed value decides, but how it is displayed is not stated"
         page.wrong(fields["decides"], what, "display: {decimals: 1, rounding: half-away-from-zero}")
     return decides
-
-
-def _given(fields: Fields, sheet: Sheet) -> tuple[tuple[str, Value], ...]:
-    """Return what must be driven for the spec to hold."""
-    node = fields.get("given")
-    if node is None:
-        return ()
-    given: list[tuple[str, Value]] = []
-    if not STIMULI.open(node, sheet.page):
-        return ()
-    for key, value in node.pairs.values() if isinstance(node, Map) else ():
-        command = sheet.scope.command(key.text, key, value, sheet.page)
-        if command is not None:
-            given.append((key.text, command))
-    return tuple(given)

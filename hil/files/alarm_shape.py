@@ -8,13 +8,10 @@ Levels are stated with four words, so that no edge is without an owner:
 and in the same way `at-or-below` and `below`, also for the level at which an alarm clears.
 """
 
-from decimal import Decimal
-from typing import Any
-
-from hil.alarms.indicator import Cue, Rgb, Rounding
 from hil.alarms.spec import AfterFault, Counting, Meaning, Rule
 from hil.core.instant import Duration
-from hil.files.alarm_text import read_age, read_code, read_rate, read_region, read_rgb, read_span
+from hil.files.alarm_show_shape import INDICATORS, RGB, ROUNDING
+from hil.files.alarm_text import read_age, read_code
 from hil.files.leaf import (
     DURATION,
     FLAG,
@@ -27,69 +24,36 @@ from hil.files.leaf import (
     WHOLE,
     words,
 )
-from hil.files.plan_shape import ONE_OR_MANY_PATHS, ONE_OR_MANY_TITLES, PATH, STIMULI
+from hil.files.plan_shape import ONE_OR_MANY_TITLES, PATH, STIMULI
 from hil.files.scalar import read_name
-from hil.files.shape import Either, Key, Leaf, Many, Names, Record
+from hil.files.shape import Key, Leaf, Many, Names, Record
 
 LOWS = ("at-or-above", "above")
 HIGHS = ("at-or-below", "below")
 CLEARS = ("clears-at-or-below", "clears-below", "clears-at-or-above", "clears-above")
 DEAD_BANDS = ("dead-band", *CLEARS)
 ALARM_ONLY = (*DEAD_BANDS, "reset-point", "on-delay", "off-delay", "latched", "reported-by")
-WAYS = ("labels", "text", "rgb", "chromaticity", "segments", "reading", "blink")
 MEANINGS = tuple(meaning.name.lower() for meaning in Meaning)
 QUANTITIES = ("flow", "level", "pressure", "temperature")
-ROUNDINGS = {word.value.replace(" ", "-"): word for word in Rounding}
 
 CODE: Leaf[str] = Leaf(
     "the code of a finding such as `AL-401`",
     read_code,
     {"type": "string", "pattern": "^AL-[0-9]{3}$"},
 )
-RGB: Leaf[Rgb] = Leaf(
-    'red, green and blue such as `"#FFBF00"`',
-    read_rgb,
-    {"type": ["string", "number"], "examples": ["#FFBF00"]},
-)
 COLOUR: Leaf[str] = Leaf("a colour", read_name, {"type": "string", "pattern": NAME_PATTERN})
-BY_COLOUR = words("by colour")
-AS_DISPLAYED = words("as displayed")
 AGE: Leaf[Duration | str] = Leaf(
     "a duration or `never`", read_age, {"type": "string", "examples": ["500 ms", "never"]}
-)
-SPAN: Leaf[tuple[int, int]] = Leaf(
-    "a number of segments such as `3` or `2 to 4`", read_span, {"type": ["integer", "string"]}
-)
-RATE: Leaf[tuple[Decimal, Decimal]] = Leaf(
-    "`steady` or a rate such as `1.4 Hz to 2.8 Hz`",
-    read_rate,
-    {"type": "string", "examples": ["steady", "1.4 Hz to 2.8 Hz"]},
-)
-REGION: Leaf[str] = Leaf(
-    "a region such as `icao_green`, or `dark`", read_region, {"type": "string"}
 )
 RESET_POINT = words("clears", "holds")
 COUNTED = words(*(word.value for word in Counting))
 IN_DEAD_BAND = words("counts", "interrupts")
 DECIDES = words("measured", "displayed")
-ROUNDING = words(*ROUNDINGS)
 AFTERWARDS = words(*(word.value for word in AfterFault))
 RULE = words(*(rule.value for rule in Rule))
-CUE = words(*(cue.value for cue in Cue))
 MEANS = words(*MEANINGS)
 QUANTITY_KIND = words(*QUANTITIES)
 
-
-def _by_look(label: str, shape: Leaf[Any]) -> Names:
-    return Names(label, shape, read_name, NAME_PATTERN)
-
-
-LABELS_BY_LOOK = _by_look("labels by look", TITLE)
-TEXTS_BY_LOOK = _by_look("texts by look", TITLE)
-RGB_BY_LOOK = _by_look("colours by look", RGB)
-REGIONS_BY_LOOK = _by_look("regions by look", REGION)
-SPANS_BY_LOOK = _by_look("lit segments by look", SPAN)
-RATES_BY_LOOK = _by_look("rates by look", RATE)
 
 PAINT = Record(
     "a colour",
@@ -189,46 +153,26 @@ TOLERANCE = Record(
         "guard": Key(NUMBER, "the guard band as a multiple of the expanded uncertainty (1)"),
     },
 )
-READING = Record(
-    "a reading",
+DRIVEN_BY = Record(
+    "a driven signal",
     {
-        "decimals": Key(WHOLE, "how many decimals it shows (those of `display`)"),
-        "rounding": Key(ROUNDING, "how it is rounded (as `display`)"),
-        "tolerance": Key(QUANTITY, "how far it may be off (0)"),
-        "instead": Key(TEXTS_BY_LOOK, "what it shows without a reading (no valid value)"),
+        "signal": Key(PATH, "the driven signal that the input follows in a straight line", True),
+        "at-low": Key(QUANTITY, "its value at the low end of the spec's range", True),
+        "at-high": Key(QUANTITY, "its value at the high end", True),
     },
 )
-INDICATOR = Record(
-    "an indicator",
+PROVOKE = Record(
+    "provoke",
     {
-        "signal": Key(ONE_OR_MANY_PATHS, "the signal that shows it, or several that do so alike"),
-        "signals": Key(
-            Many("a list of signals", PATH),
-            "several signals that show it together: RGB, or x and y",
-        ),
-        "labels": Key(
-            Either((BY_COLOUR, LABELS_BY_LOOK)),
-            "`by colour` where the label is the colour's name, or the label of each look",
-        ),
-        "text": Key(TEXTS_BY_LOOK, "the exact text of each look"),
-        "rgb": Key(
-            Either((BY_COLOUR, RGB_BY_LOOK)),
-            "`by colour`, or the 8-bit codes of each look",
-        ),
-        "chromaticity": Key(REGIONS_BY_LOOK, "the region of measured x and y, or `dark`"),
-        "segments": Key(SPANS_BY_LOOK, "how many segments are lit"),
-        "reading": Key(Either((AS_DISPLAYED, READING)), "it shows the value itself, rounded"),
-        "blink": Key(RATES_BY_LOOK, "how fast it flashes"),
-        "cue": Key(CUE, "by what people tell the labels apart (colour)"),
-        "rgb-tolerance": Key(WHOLE, "how far each 8-bit code may be off (0)"),
-        "within": Key(DURATION, "its own time to agree (that of the spec)"),
-        "not-judged": Key(
-            Either((NAME, Many("a list of looks", NAME))),
-            "looks during which it may show anything, such as `start-up`",
-        ),
+        "driven-by": Key(DRIVEN_BY, "what is driven instead of the input (the input itself)"),
+        "sentinel": Key(STIMULI, "what makes the sensor say that it has no reading"),
+        "not-a-number": Key(STIMULI, "what makes it report NaN"),
+        "out-of-range": Key(STIMULI, "what makes it report a value outside its range"),
+        "stale": Key(STIMULI, "what lets its value grow old"),
+        "silent": Key(STIMULI, "what makes its node say nothing"),
+        "restart": Key(STIMULI, "what restarts the node that decides"),
+        "sensor-restart": Key(STIMULI, "what restarts the node of the sensor"),
     },
-    choices=(("signal", "signals"), WAYS),
-    goes_with={"cue": ("labels",), "rgb-tolerance": ("rgb",)},
 )
 ACCEPTED = Record(
     "an accepted finding",
@@ -239,7 +183,6 @@ ACCEPTED = Record(
     },
 )
 BANDS = Many("a list of two or more bands", BAND, 2)
-INDICATORS = Many("a list of indicators", INDICATOR)
 ACCEPTANCES = Many("a list of accepted findings", ACCEPTED)
 SPEC = Record(
     "a spec",
@@ -264,6 +207,7 @@ SPEC = Record(
         "indicators": Key(INDICATORS, "everything that must show it", True),
         "agree-within": Key(DURATION, "the time within which all indicators show a change", True),
         "tolerance": Key(TOLERANCE, "how far off a node may be, and how that is decided", True),
+        "provoke": Key(PROVOKE, "how a proof brings things about"),
         "accept": Key(ACCEPTANCES, "findings of the review that are accepted"),
     },
 )

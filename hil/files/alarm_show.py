@@ -4,8 +4,8 @@ from collections.abc import Mapping
 
 from hil.alarms.indicator import Displayed, Indicator
 from hil.core.signal import Kind, Signal
-from hil.files.alarm_shape import INDICATOR, INDICATORS, WAYS
 from hil.files.alarm_sheet import Fields, Sheet, entries
+from hil.files.alarm_show_shape import INDICATOR, INDICATORS, WAYS
 from hil.files.alarm_way import WayReader
 from hil.files.leaf import DURATION, NAME
 from hil.files.mistake import listed

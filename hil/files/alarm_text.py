@@ -72,4 +72,4 @@ def read_code(text: str) -> str:
     """Read the code of a finding."""
     if text in CODES:
         return text
-    raise Misread(f"there is no finding {show(text)}", nearest(text, CODES))
+    raise Misread(f"there is no finding {show(text)}", "the codes that `hil alarms review` tells")

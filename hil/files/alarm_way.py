@@ -19,7 +19,8 @@ from hil.alarms.indicator import (
 )
 from hil.alarms.palette import PALETTE
 from hil.core.signal import Signal
-from hil.files.alarm_shape import (
+from hil.files.alarm_sheet import Fields, Sheet
+from hil.files.alarm_show_shape import (
     AS_DISPLAYED,
     BY_COLOUR,
     CUE,
@@ -37,7 +38,6 @@ from hil.files.alarm_shape import (
     SPANS_BY_LOOK,
     TEXTS_BY_LOOK,
 )
-from hil.files.alarm_sheet import Fields, Sheet
 from hil.files.alarm_text import DARK
 from hil.files.leaf import TITLE, WHOLE
 from hil.files.mistake import nearest, show

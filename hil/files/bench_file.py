@@ -3,16 +3,19 @@
 from dataclasses import replace
 
 from hil.core.instant import MILLISECOND, Duration
-from hil.files.bench_shape import ANY, BENCH, CHECKS, LAYOUTS, NODES, SETTINGS, SOFTWARE
+from hil.files.bench_shape import BENCH, CHECKS, LAYOUTS, NODES
 from hil.files.bus_file import read_bus
 from hil.files.check_file import read_check
+from hil.files.depends_file import read_depends
 from hil.files.example_file import read_example, verify_examples
 from hil.files.layout_file import LayoutText, read_layout
-from hil.files.leaf import DURATION, HOST, NAME, TITLE, WHOLE
+from hil.files.leaf import DURATION, HOST, NAME, TITLE
 from hil.files.mistake import Page
 from hil.files.node_file import NodeText, build_node, read_node
+from hil.files.relay_file import read_relay
+from hil.files.software_file import check_software, read_software
 from hil.files.tree import Node
-from hil.wire.rack import Address, Crc, Layout, Rack, Software
+from hil.wire.rack import Address, Crc, Layout, Rack
 
 _LATE_BOUND = Duration(50 * MILLISECOND)
 
@@ -34,12 +37,15 @@ def read_bench(root: Node, page: Page) -> Rack | None:
     texts = _read_layouts(keys, checks, page)
     nodes = _read_nodes(keys, texts, page)
     layouts = _read_examples(texts, nodes, page)
-    software = _read_software(keys, page)
+    software = read_software(keys["software"], page) if "software" in keys else None
     if page.mistakes or name is None or interface is None or host is None or late is None:
         return None
     built = tuple(build_node(node, layouts) for node in nodes)
     bus = read_bus(keys["bus"], built, page) if "bus" in keys else None
-    return Rack(
+    relay = read_relay(keys["relay"], built, page) if "relay" in keys else None
+    signals = {signal.path: signal for node in built for signal in node.signals}
+    depends = read_depends(keys["depends"], signals, page) if "depends" in keys else {}
+    rack = Rack(
         name=name,
         file=page.file,
         digest=page.digest(),
@@ -49,7 +55,11 @@ def read_bench(root: Node, page: Page) -> Rack | None:
         nodes=built,
         software=software,
         bus=bus,
+        relay=relay,
+        depends=depends,
     )
+    check_software(rack, root, page)
+    return rack
 
 
 def _read_checks(keys: dict[str, Node], page: Page) -> dict[str, Crc | None]:
@@ -100,21 +110,7 @@ def _read_examples(
         examples = tuple(example for example in read if example is not None)
         layout = replace(text.layout, examples=examples)
         layouts[name] = layout
-        if page.count == before:
+        unknown = not users and any(node.vague for node in nodes)
+        if page.count == before and not unknown:
             verify_examples(layout, text, users, page)
     return layouts
-
-
-def _read_software(keys: dict[str, Node], page: Page) -> Software | None:
-    if "software" not in keys:
-        return None
-    fields = SOFTWARE.open(keys["software"], page)
-    if fields is None or "model" not in fields or "seed" not in fields:
-        return None
-    model = NAME.read(fields["model"], page, "model")
-    seed = WHOLE.read(fields["seed"], page, "seed")
-    entries = SETTINGS.open(fields["settings"], page) if "settings" in fields else []
-    settings = {name: ANY.read(value, page, name) or "" for _, name, value in entries}
-    if model is None or seed is None:
-        return None
-    return Software(model=model, seed=seed, settings=settings)

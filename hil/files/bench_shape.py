@@ -1,6 +1,6 @@
 """The shape of a bench file: every key, what may stand in it, and what it is for."""
 
-from hil.files.bus_shape import BUS
+from hil.files.bus_shape import BUS, RELAY
 from hil.files.leaf import (
     ADDRESS,
     ANY_TEXT,
@@ -191,6 +191,8 @@ SOFTWARE = Record(
 CHECKS = Names("checks by name", CHECK, read_name, NAME_PATTERN)
 LAYOUTS = Names("layouts by name", LAYOUT, read_name, NAME_PATTERN)
 NODES = Names("nodes by name", NODE, read_name, NAME_PATTERN)
+CAUSES = Many("a list of signals", DOTTED)
+DEPENDS = Names("signals with what they follow", CAUSES, read_dotted, DOTTED_PATTERN)
 BENCH = Record(
     "a bench file",
     {
@@ -201,7 +203,9 @@ BENCH = Record(
         "checks": Key(CHECKS, "CRCs by name"),
         "layouts": Key(LAYOUTS, "datagrams by name", True),
         "nodes": Key(NODES, "nodes by name", True),
+        "depends": Key(DEPENDS, "which signals follow which, so that they may move with them"),
         "bus": Key(BUS, "the shared segment: turns, timers, cable, traffic"),
+        "relay": Key(RELAY, "what is done to datagrams between the tool and software nodes"),
         "software": Key(SOFTWARE, "the software that can stand in for the rack"),
     },
 )

@@ -2,12 +2,13 @@
 
 from collections.abc import Mapping, Sequence
 from decimal import Decimal
-from typing import cast
 
 from hil.core.error import Mark
+from hil.core.signal import Kind
 from hil.files.bus_shape import (
     BUS,
     CABLE,
+    COUNTERS,
     LENGTH,
     NOISE,
     PARTICIPANT,
@@ -20,7 +21,7 @@ from hil.files.leaf import DOTTED, FLAG, NAME, NUMBER, WHOLE
 from hil.files.mistake import Misread, Page, nearest, show
 from hil.files.quantity import value_in
 from hil.files.shape import Leaf
-from hil.files.tree import Node, Seq
+from hil.files.tree import Node
 from hil.wire.rack import Node as RackNode
 from hil.wire.segment import (
     DEFAULT_BURST_TIMER,
@@ -145,25 +146,23 @@ def _names(node: Node, key: str, page: Page) -> tuple[str, ...]:
 def _read_diagnoses(
     texts: Mapping[str, Fields], nodes: Sequence[RackNode], page: Page
 ) -> dict[str, Diagnosis]:
-    signals = {node.name: {signal.name for signal in node.signals} for node in nodes}
+    own = {node.name: {signal.name: signal for signal in node.signals} for node in nodes}
     found = {}
     for name, fields in texts.items():
-        listed: list[Node] = []
-        if isinstance(fields.get("counters"), Seq):
-            listed = cast(Seq, fields["counters"]).items
-        elif "counters" in fields:
-            Leaf("a list of signals", str, {}).read(fields["counters"], page, "counters")
-        places = [*([fields["quality"]] if "quality" in fields else []), *listed]
-        read = [DOTTED.read(place, page, "signal") or "" for place in places]
-        for place, signal in zip(places, read, strict=True):
-            own = signals.get(name, set())
-            if signal and signal not in own:
-                page.wrong(place, f"{name} has no signal {show(signal)}", nearest(signal, own))
-        paths = [f"{name}.{signal}" for signal in read]
-        if paths and "quality" in fields:
-            found[name] = Diagnosis(quality=paths[0], counters=tuple(paths[1:]))
-        elif paths:
-            found[name] = Diagnosis(counters=tuple(paths))
+        counters = COUNTERS.open(fields["counters"], page) if "counters" in fields else []
+        quality = [fields["quality"]] if "quality" in fields else []
+        paths = []
+        for place in (*quality, *counters):
+            signal = DOTTED.read(place, page, "signal") or ""
+            known = own.get(name, {})
+            if signal and signal not in known:
+                page.wrong(place, f"{name} has no signal {show(signal)}", nearest(signal, known))
+            elif signal and known[signal].kind is not Kind.NUMBER:
+                page.wrong(place, f"{name}.{signal} is no number")
+            paths.append(f"{name}.{signal}")
+        if paths:
+            first = paths.pop(0) if quality else ""
+            found[name] = Diagnosis(quality=first, counters=tuple(paths))
     return found
 
 

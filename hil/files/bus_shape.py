@@ -1,12 +1,24 @@
 """The shape of the `bus` and the `relay` of a bench file."""
 
-from hil.files.leaf import DOTTED, DOTTED_PATTERN, DURATION, FLAG, NAME, NAME_PATTERN, NUMBER, WHOLE
+from hil.files.leaf import (
+    ADDRESS,
+    DOTTED,
+    DOTTED_PATTERN,
+    DURATION,
+    FLAG,
+    NAME,
+    NAME_PATTERN,
+    NUMBER,
+    WHOLE,
+    words,
+)
 from hil.files.scalar import read_dotted, read_name
-from hil.files.shape import Key, Leaf, Many, Names, Record
+from hil.files.shape import Either, Key, Leaf, Many, Names, Record
 
 LENGTH: Leaf[str] = Leaf("a length such as `4.5 m`", str, {"type": "string"})
 RATE: Leaf[str] = Leaf("a rate such as `10 Mbit/s`", str, {"type": "string"})
 
+COUNTERS = Many("a list of signals", DOTTED)
 PARTICIPANT = Record(
     "a participant",
     {
@@ -17,9 +29,7 @@ PARTICIPANT = Record(
         "stub": Key(LENGTH, "how long its drop from the cable is"),
         "other": Key(FLAG, "`yes` for a device that is neither a node of this file nor the tool"),
         "quality": Key(DOTTED, "the node's own signal that tells its signal quality"),
-        "counters": Key(
-            Many("a list of signals", DOTTED), "the node's own signals that count bus faults"
-        ),
+        "counters": Key(COUNTERS, "the node's own signals that count bus faults"),
     },
 )
 PARTICIPANTS = Names("participants by name", PARTICIPANT, read_name, NAME_PATTERN)
@@ -67,5 +77,38 @@ BUS = Record(
         "noise": Key(NOISE, "what the simulated line does to frames"),
         "set-plca": Key(FLAG, "whether the tool sets its own adapter's PLCA up and reads it (no)"),
         "quality-at-least": Key(WHOLE, "the smallest signal quality index that is good enough"),
+    },
+)
+
+PART: Leaf[str] = Leaf("a part such as `5 %`", str, {"type": ["string", "number"]})
+WAYS = words("both", "to-node", "from-node")
+DISTURBED = Many("a list of nodes", NAME)
+DISTURBANCE = Record(
+    "a disturbance",
+    {
+        "node": Key(Either((NAME, DISTURBED)), "whose datagrams, one or several (all)"),
+        "way": Key(WAYS, "which of them: `to-node`, `from-node` or `both` (both)"),
+        "delay": Key(DURATION, "how long each is held (0 ms)"),
+        "jitter": Key(DURATION, "up to how much longer, by chance; the order is kept (0 ms)"),
+        "rate": Key(RATE, "how many bits of payload pass per second (no limit)"),
+        "loss": Key(PART, "the part that is lost (0 %)"),
+        "duplicate": Key(PART, "the part that passes twice (0 %)"),
+        "reorder": Key(PART, "the part that later ones overtake (0 %)"),
+        "held": Key(DURATION, "how much longer an overtaken one is held (20 ms)"),
+        "corrupt": Key(PART, "the part in which one bit is turned over (0 %)"),
+        "truncate": Key(PART, "the part that is cut short (0 %)"),
+        "begin": Key(DURATION, "from when on, counted from the start of the relay (0 s)"),
+        "end": Key(DURATION, "until when (for ever)"),
+    },
+    goes_with={"held": ("reorder",)},
+)
+SCRIPT = Many("a list of disturbances", DISTURBANCE, 0)
+BEHIND = Names("addresses by node", ADDRESS, read_name, NAME_PATTERN)
+RELAY = Record(
+    "a relay",
+    {
+        "seed": Key(WHOLE, "where its chance begins (0)"),
+        "script": Key(SCRIPT, "what it does; of several that fit, the last counts (nothing)"),
+        "behind": Key(BEHIND, "where nodes really are that no software of ours stands in for"),
     },
 )

@@ -1,10 +1,15 @@
 """One case of a plan: its steps, filled in for every row of its `vary`."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
+from hil.alarms.proof.series import SeriesJob
 from hil.core.instant import ZERO, Duration
+from hil.core.job import Job
 from hil.core.plan import Case, Expectation, Step, Stimulus
+from hil.files.expect_text import read_expect
 from hil.files.expectation_text import read_expectation, read_plain_expectation
+from hil.files.follow_text import read_follow
 from hil.files.leaf import DURATION, FLAG, NAME, TITLE
 from hil.files.mistake import Page, nearest, show
 from hil.files.plan_shape import (
@@ -17,10 +22,16 @@ from hil.files.plan_shape import (
     STIMULI,
     TITLES,
 )
+from hil.files.prove_text import read_prove
 from hil.files.scope import Scope
 from hil.files.shape import Leaf, Many
-from hil.files.tree import Map, Node, Scalar, Seq, describe
+from hil.files.together_text import read_disturb, read_together
+from hil.files.tree import Map, Node, Scalar, Seq, Unfilled, describe
+from hil.files.trials_text import repeat
 from hil.files.vary import Row, fill, read_rows
+
+_UNREAD = Duration(1)
+"""Stands for a wait that could not be read: there is one, and the plan is refused anyway."""
 
 
 @dataclass(slots=True)
@@ -36,12 +47,9 @@ def read_case(node: Node, plan: str, scope: Scope, page: Page) -> list[tuple[Cas
     outer = CASE.open(node, page)
     if outer is None or not isinstance(node, Map):
         return []
-    rows: list[Row] = [{}]
+    rows: Sequence[Row | None] = [{}]
     if "vary" in outer:
-        found = read_rows(outer["vary"], page)
-        if found is None:
-            return []
-        rows = found
+        rows = read_rows(outer["vary"], page) or [None]
     elif not page.has_variables:
         return _read_filled(outer, node, {}, plan, scope, page)
     template = Map(node.line, node.column)
@@ -50,11 +58,10 @@ def read_case(node: Node, plan: str, scope: Scope, page: Page) -> list[tuple[Cas
     cases = []
     for row in rows:
         filled = fill(template, row, used, page)
-        if not used <= set(row) or not isinstance(filled, Map):
-            continue
+        assert isinstance(filled, Map)
         fields = {name: pair[1] for name, pair in filled.pairs.items() if name in CASE.keys}
-        cases += _read_filled(fields, node, row, plan, scope, page)
-    for name in rows[0] if rows else ():
+        cases += _read_filled(fields, node, row or {}, plan, scope, page)
+    for name in rows[0] or ():
         if name not in used:
             what = f"the variable {show(name)} of `vary` is used nowhere in this case"
             page.wrong(outer["vary"], what, f"write ${{{name}}} where it goes, or leave it out")
@@ -79,10 +86,11 @@ def _read_filled(
         precondition=_precondition(fields, scope, page),
         steps=tuple(step.step for step in steps),
         restore=restore is not False,
-        reboots=_reboots(fields, scope, page),
+        reboots=tuple(dict.fromkeys((*_reboots(fields, scope, page), *_told(steps)))),
         skip=skip or "",
         mark=page.mark(node),
     )
+    case = repeat(case, fields, [step.place for step in steps], scope, page)
     if steps and not any(_expects(step.place) for step in steps):
         what = "this case expects nothing, so it proves nothing"
         page.wrong(fields.get("case", node), what, "give a step an `expect`")
@@ -90,8 +98,17 @@ def _read_filled(
     return [] if title is None else [(case, fields["case"])]
 
 
+def _told(steps: Sequence[StepText]) -> list[str]:
+    """Return the nodes that a proof restarts."""
+    jobs = [text.step.job for text in steps if isinstance(text.step.job, SeriesJob)]
+    return [node for job in jobs for node in job.reboots]
+
+
 def _expects(step: Node) -> bool:
-    return isinstance(step, Map) and "expect" in step.pairs
+    if not isinstance(step, Map):
+        return False
+    unknown = any(isinstance(key, Unfilled) for key, _ in step.pairs.values())  # it may be one
+    return unknown or not step.pairs.keys().isdisjoint(("expect", "together", "prove", "follow"))
 
 
 def _steps(fields: dict[str, Node], scope: Scope, page: Page) -> list[StepText]:
@@ -110,7 +127,10 @@ def _step(node: Node, scope: Scope, page: Page) -> Step | None:
     if fields is None:
         return None
     if not fields:
-        page.wrong(node, "a step needs `stimulus`, `expect` or `wait`")
+        page.wrong(
+            node,
+            "a step needs `stimulus`, `expect`, `disturb`, `together`, `prove`, `follow` or `wait`",
+        )
     wait: Duration | None = ZERO
     if "wait" in fields:
         wait = DURATION.read(fields["wait"], page, "wait")
@@ -120,15 +140,25 @@ def _step(node: Node, scope: Scope, page: Page) -> Step | None:
             commanded = scope.command(path, key, value, page)
             if commanded is not None:
                 stimuli.append(Stimulus(signal=path, value=commanded, mark=page.mark(key)))
-    expectations: list[Expectation] = []
+    expectations: tuple[Expectation, ...] = ()
     if "expect" in fields:
-        for entry in EXPECTATIONS.open(fields["expect"], page):
-            expectations += read_expectation(entry, scope, page)
+        entries = EXPECTATIONS.open(fields["expect"], page)
+        expectations = read_expect(entries, stimuli, wait or ZERO, scope, page)
+    job: Job | None = None
+    if "together" in fields:
+        job = read_together(fields["together"], scope, page)
+    elif "prove" in fields:
+        job = read_prove(fields["prove"], scope, page)
+    elif "follow" in fields:
+        job = read_follow(fields["follow"], scope, page)
+    elif "disturb" in fields:
+        job = read_disturb(fields["disturb"], scope, page)
     return Step(
         stimuli=tuple(stimuli),
-        expectations=tuple(expectations),
-        wait=wait or ZERO,
+        expectations=expectations,
+        wait=_UNREAD if wait is None else wait,
         mark=page.mark(node),
+        job=job,
     )
 
 

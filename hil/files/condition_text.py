@@ -112,10 +112,12 @@ class ConditionReader:
             found = self._typed(node, "value", exact=True)
             return None if found is None else (OneOf(values=(found[0],)), found[1])
         found = self._typed(node, "value", exact=False)
-        if found is None or not isinstance(found[0], Decimal):
+        value = Decimal(1) if found is None else found[0]
+        if not isinstance(value, Decimal):
             return None
-        value = found[0]
         wide = self._tolerance(fields["tolerance"], value)
+        if found is None:
+            return None  # the tolerance was read for its own mistakes only
         if wide is None:
             return None
         width, note = wide
@@ -171,7 +173,17 @@ class ConditionReader:
             width, note = EXACT.multiply(EXACT.abs(value), share), f" ({text})"
         if width <= 0:
             raise Misread(f"{show(text)} allows nothing", "leave it out for an exact value")
+        self._check_count(text, width)
         return width, note
+
+    def _check_count(self, text: str, width: Decimal) -> None:
+        """Refuse what is less than half a count: no reading could ever be off by so little."""
+        count = self.signal.resolution
+        if count is None or 2 * width >= count:
+            return
+        one = show_quantity(count, self.signal.unit)
+        what = f"{show(text)} is less than half a count of {self.signal.path}, {one}"
+        raise Misread(what, f"{one}, or leave it out for an exact value")
 
     def _unchanged(self) -> Worded | None:
         signal = self.signal

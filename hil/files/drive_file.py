@@ -18,9 +18,16 @@ from hil.wire.rack import Layout
 
 
 def add_drive(
-    found: SignalText, signals: dict[str, SignalText], layouts: tuple[Layout, ...], page: Page
+    found: SignalText,
+    signals: dict[str, SignalText],
+    declared: set[str],
+    layouts: tuple[Layout, ...],
+    page: Page,
 ) -> None:
-    """Read how a signal may be driven, now that the other signals of its node are known."""
+    """Read how a signal may be driven, now that the other signals of its node are known.
+
+    `declared` names them all, also those that could not be read.
+    """
     if found.drive is None:
         return
     keys = DRIVE.open(found.drive, page)
@@ -32,24 +39,27 @@ def add_drive(
         word = "text" if signal.kind is Kind.TEXT else "a number"
         page.wrong(found.drive, f"no request of the node has a value that is {word}")
         return
-    if signal.kind is Kind.NUMBER and (signal.low is None or signal.high is None):
+    if signal.kind is Kind.NUMBER and not found.ranged:
         page.wrong(found.place, f"{signal.path} is driven, so it needs a `range`")
         return
-    check_field(signal, found.encoding, field[0], field[1], found.place, page)
+    if found.sound:
+        check_field(signal, found.encoding, field[0], field[1], found.place, page)
     found.operation = WHOLE.at(keys, "operation", page)
-    grid = Grid(found.encoding, "" if signal.kind is not Kind.NUMBER else field[0].form)
+    counted = signal.kind is Kind.NUMBER and found.sound
+    grid = Grid(found.encoding, field[0].form if counted else "")
     safe = _value("safe", keys, signal, grid, page)
     rest = _value("rest", keys, signal, grid, page) if "rest" in keys else safe
-    if safe is None or rest is None or found.operation is None:
-        return
-    readback, tolerance = _readback(keys, signal, signals, page)
+    readback, tolerance = _readback(keys, signal, signals, declared, page)
     actuator = FLAG.read(keys["actuator"], page, "actuator") if "actuator" in keys else True
     settle = DURATION.read(keys["settle"], page, "settle") if "settle" in keys else ZERO
+    rate = _rate(keys, signal, page)
+    if safe is None or rest is None or found.operation is None:
+        return
     drive = Drive(
         safe=safe,
         rest=rest,
         actuator=actuator is not False,
-        rate=_rate(keys, signal, page),
+        rate=rate,
         readback=readback,
         readback_tolerance=tolerance,
         settle=settle or ZERO,
@@ -92,7 +102,11 @@ def _rate(keys: dict[str, Node], signal: Signal, page: Page) -> Decimal | None:
 
 
 def _readback(
-    keys: dict[str, Node], signal: Signal, signals: dict[str, SignalText], page: Page
+    keys: dict[str, Node],
+    signal: Signal,
+    signals: dict[str, SignalText],
+    declared: set[str],
+    page: Page,
 ) -> tuple[str | None, Decimal]:
     if "readback" not in keys:
         return None, Decimal(0)
@@ -100,6 +114,8 @@ def _readback(
     if name is None:
         return None, Decimal(0)
     shown = signals.get(name)
+    if shown is None and name in declared:
+        return None, Decimal(0)
     if shown is None:
         what = f"readback: {signal.node} has no signal {show(name)}"
         page.wrong(keys["readback"], what, nearest(name, signals))

@@ -4,20 +4,21 @@ Plans repeat themselves, so what was read once without a mistake for the same wo
 signal is not read again (`Scope.known`).
 """
 
-from hil.core.instant import Duration
+from hil.core.instant import ZERO, Duration
 from hil.core.plan import Expectation, Timing
 from hil.core.signal import Signal
 from hil.files.condition_text import ConditionReader, Worded
 from hil.files.mistake import Page, show
 from hil.files.plan_shape import EXPECTATION, PATH, PATHS, PRECONDITION_ENTRY
+from hil.files.response_text import read_responses
 from hil.files.scope import Scope
 from hil.files.sense import check_sense
 from hil.files.timing_text import (
     PATIENCE,
     read_timing,
+    refuse_finer_than_looks,
     show_timing,
     timing_key,
-    warn_about_sampling,
 )
 from hil.files.tree import Map, Node, Scalar, Seq
 
@@ -26,11 +27,16 @@ _CONDITION_WORDS = (*_WANTED, "tolerance", "edges")
 
 
 def read_expectation(
-    node: Node, scope: Scope, page: Page, *, before_steps: bool = False
+    node: Node,
+    scope: Scope,
+    page: Page,
+    *,
+    before_steps: bool = False,
+    wait: Duration = ZERO,
 ) -> list[Expectation]:
     """Return one expectation; several where its signals differ in what is wanted of them.
 
-    `before_steps` is for preconditions, which need no deadline of their own.
+    `before_steps` is for preconditions, which need no deadline of their own; `wait` is the step's.
     """
     record = PRECONDITION_ENTRY if before_steps else EXPECTATION
     fields = record.open(node, page)
@@ -50,8 +56,9 @@ def read_expectation(
             groups.setdefault(worded, []).append(signal.path)
     if timed is None:
         return []
-    return [
-        Expectation(
+    found = []
+    for (condition, wanted), paths in groups.items():
+        one = Expectation(
             signals=tuple(paths),
             condition=condition,
             timing=timed[0],
@@ -59,8 +66,9 @@ def read_expectation(
             when=timed[1],
             mark=page.mark(node),
         )
-        for (condition, wanted), paths in groups.items()
-    ]
+        signal = scope.signals[paths[0]]
+        found += [one, *read_responses(one, fields, signal, wait, page)]
+    return found
 
 
 def read_plain_expectation(key: Scalar, node: Node, scope: Scope, page: Page) -> list[Expectation]:
@@ -141,7 +149,7 @@ def _condition(
     worded = ConditionReader(fields, signal, scope.sensed[signal.path], page).read()
     if worded is not None and timing is not None:
         check_sense(worded[0], timing, signal, node, page)
-        warn_about_sampling(timing, fields, signal, page)
+        refuse_finer_than_looks(timing, fields, signal, page)
     if worded is not None and page.count == before:
         scope.known[key] = worded
     return worded
@@ -149,7 +157,7 @@ def _condition(
 
 def _words(node: Node) -> object:
     """Return what a node says, as a key for tables."""
-    if type(node) is Scalar:
+    if isinstance(node, Scalar):
         return node.text
     if isinstance(node, Seq):
         return tuple(_words(item) for item in node.items)

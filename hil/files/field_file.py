@@ -25,7 +25,7 @@ _ROLE_MEANINGS = {
 
 
 class FieldReader:
-    """Reads the fields of one layout, in order."""
+    """Reads the fields of one layout, in order; `sound` unless what one refers to is wrong."""
 
     def __init__(
         self,
@@ -39,6 +39,7 @@ class FieldReader:
         self.order = order
         self.role = role
         self.names: dict[str, int] = {}
+        self.sound = True
 
     def read(self, node: Node) -> Field | None:
         """Return one field; None, with the mistakes noted, where it cannot be read."""
@@ -223,6 +224,7 @@ class FieldReader:
             page.wrong(keys["crc"], f"there is no check {show(name)} under `checks`", hint)
             return None
         crc = self.checks[name]
+        self.sound = self.sound and crc is not None  # one that is declared, but wrong
         if crc is not None and (crc.width + 7) // 8 != size:
             what = f"a check of {crc.width} bits in a field of {8 * size}"
             page.wrong(keys["crc"], what)

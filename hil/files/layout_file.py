@@ -12,14 +12,18 @@ _NEEDED = {Role.READING: (), Role.REQUEST: ("request", "operation"), Role.ANSWER
 
 
 class LayoutText:
-    """A layout without its examples, and the nodes of the examples for when signals are known."""
+    """A layout without its examples, and the nodes of the examples for when signals are known.
 
-    __slots__ = ("examples", "layout", "place")
+    It is `sound` where the examples can be held to it: its CRC is what it is declared to be.
+    """
 
-    def __init__(self, layout: Layout, examples: list[Node], place: Node) -> None:
+    __slots__ = ("examples", "layout", "place", "sound")
+
+    def __init__(self, layout: Layout, examples: list[Node], place: Node, sound: bool) -> None:
         self.layout = layout
         self.examples = examples
         self.place = place
+        self.sound = sound
 
 
 def read_layout(
@@ -44,7 +48,7 @@ def read_layout(
         return None
     _check_layout(name, role, known, node, page)
     layout = Layout(name=name, role=role, fields=tuple(known), append_allowed=bool(append))
-    return LayoutText(layout, examples, node)
+    return LayoutText(layout, examples, node, reader.sound)
 
 
 def _check_layout(name: str, role: Role, fields: list[Field], node: Node, page: Page) -> None:

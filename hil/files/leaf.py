@@ -59,6 +59,15 @@ RANGE: Leaf[str] = Leaf(
     "a range such as `0 bar to 10 bar`", str, {"type": "string", "examples": ["0 bar to 10 bar"]}
 )
 
+WINDOW: Leaf[str] = Leaf(
+    "a duration or a window such as `100 ms to 600 ms`", str, {"type": "string"}
+)
+BOUND: Leaf[str] = Leaf(
+    "a limit such as `300 ms`, `at least 200 deg/s` or `20 ms to 40 ms`",
+    str,
+    {"type": ["string", "number"], "examples": ["300 ms", "at least 200 deg/s"]},
+)
+
 
 def words(*choices: str) -> Leaf[str]:
     """Return the leaf of a text that is one of a few words."""

@@ -38,6 +38,7 @@ class Page:
         self.raw = raw
         self.text = ""
         self._mistakes: dict[Mistake, None] = {}
+        self._passed_over = 0
         self._lines: list[str] | None = None
 
     def mark(self, place: Placed) -> Mark:
@@ -45,7 +46,14 @@ class Page:
         return Mark(self.file, place.line, place.column)
 
     def wrong(self, place: Placed, what: str, hint: str = "") -> None:
-        """Note a mistake; the same one at the same place is noted once."""
+        """Note a mistake; the same one at the same place is noted once.
+
+        Where a variable has no value (hil.files.tree.Unfilled) that is the one mistake, and it is
+        noted already: whatever else is wrong there only counts.
+        """
+        if getattr(place, "unfilled", False):
+            self._passed_over += 1
+            return
         self._mistakes[Mistake(self.mark(place), what, hint)] = None
 
     def warn(self, place: Placed, what: str, hint: str = "") -> None:
@@ -55,6 +63,10 @@ class Page:
     def wrong_at(self, line: int, column: int, what: str, hint: str = "") -> None:
         """Note a mistake at a place that is no node of the tree."""
         self._mistakes[Mistake(Mark(self.file, line, column), what, hint)] = None
+
+    def take(self, mistakes: Iterable[Mistake]) -> None:
+        """Note the mistakes of another file, which this one names."""
+        self._mistakes.update(dict.fromkeys(mistakes))
 
     def line_from(self, place: Placed) -> str:
         """Return the rest of the source line at a place."""
@@ -80,8 +92,8 @@ class Page:
 
     @property
     def count(self) -> int:
-        """How many mistakes and warnings there are so far."""
-        return len(self._mistakes)
+        """How many mistakes and warnings there are so far; what was passed over counts."""
+        return len(self._mistakes) + self._passed_over
 
     @property
     def mistakes(self) -> list[Mistake]:

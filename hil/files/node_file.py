@@ -16,11 +16,14 @@ from hil.wire.rack import Node as RackNode
 
 
 class NodeText:
-    """One node while it is being read: `used` are the names of its layouts."""
+    """One node while it is being read: `used` are the names of its layouts.
+
+    `vague` where one of its layouts could not be read: then nobody knows what its signals mean.
+    """
 
     __slots__ = (
         *("address", "answer_within", "identity", "keys", "name", "number", "place"),
-        *("requests", "signals", "used"),
+        *("requests", "signals", "used", "vague"),
     )
 
     def __init__(self, name: str, place: Node, keys: dict[str, Node]) -> None:
@@ -33,6 +36,7 @@ class NodeText:
         self.identity = Identity()
         self.requests: dict[str, int | None] = {}
         self.used: list[str] = []
+        self.vague = False
         self.signals: dict[str, SignalText] = {}
 
 
@@ -89,6 +93,8 @@ def _read_used(node: NodeText, layouts: Mapping[str, LayoutText | None], page: P
         return
     for entry in USED_LAYOUTS.open(node.keys["layouts"], page):
         name = NAME.read(entry, page, "layouts")
+        if name is None or layouts.get(name) is None:
+            node.vague = True
         if name is None:
             continue
         if name not in layouts:
@@ -103,8 +109,8 @@ def _read_used(node: NodeText, layouts: Mapping[str, LayoutText | None], page: P
 def _read_signals(node: NodeText, layouts: Mapping[str, LayoutText | None], page: Page) -> None:
     texts = [layouts[name] for name in node.used]
     used = tuple(text.layout for text in texts if text is not None)
-    if "signals" not in node.keys or len(used) < len(texts):
-        return  # what a signal means depends on layouts that could not be read
+    if "signals" not in node.keys or node.vague:
+        return
     entries = node.keys["signals"]
     poll = node.requests.get("poll")
     length = None if poll is None else Duration(poll)
@@ -112,9 +118,9 @@ def _read_signals(node: NodeText, layouts: Mapping[str, LayoutText | None], page
         signal = read_signal(node.name, name, place, used, length, page)
         if signal is not None:
             node.signals[name] = signal
-    for signal in node.signals.values():
-        add_drive(signal, node.signals, used, page)
     declared = set(entries.pairs) if isinstance(entries, Map) else set()
+    for signal in node.signals.values():
+        add_drive(signal, node.signals, declared, used, page)
     for layout in used:
         for part in all_parts(layout.fields):
             if part.carries is Carries.SIGNAL and part.name not in declared:

@@ -1,6 +1,9 @@
 """The shape of a plan file: every key, what may stand in it, and what it is for."""
 
+from hil.files.bus_shape import DISTURBANCE
+from hil.files.follow_shape import FOLLOW
 from hil.files.leaf import (
+    BOUND,
     DURATION,
     FLAG,
     NAME,
@@ -9,17 +12,19 @@ from hil.files.leaf import (
     RANGE,
     TITLE,
     VALUE,
+    WHOLE,
+    WINDOW,
     words,
 )
+from hil.files.measure_shape import RELATION, TRAFFIC, TRIALS, TRIALS_GO_WITH
 from hil.files.scalar import read_name
 from hil.files.shape import Either, Key, Leaf, Many, Names, Record
 
 PATH = Leaf("a signal such as `feedline.pressure`", str, {"type": "string"})
 EDGES = words("inclusive", "exclusive")
 YES = Leaf("`yes`", str, {"enum": [True, "yes"]})
-WINDOW: Leaf[str] = Leaf(
-    "a duration or a window such as `100 ms to 600 ms`", str, {"type": "string"}
-)
+VARIANT = words("from-step", "ieee-181")
+OTHERS = "others"
 VARIABLE_PATTERN = NAME_PATTERN
 PATH_PATTERN = "."
 
@@ -40,6 +45,15 @@ _VALUE_WORDS = {
     "below": Key(QUANTITY, "a number up to this"),
     "one-of": Key(VALUES, "any of these"),
 }
+_RESPONSE = {
+    "settle": Key(BOUND, "how long it takes until it stays within the tolerance"),
+    "overshoot": Key(BOUND, "how far it goes beyond the value, in % of the step"),
+    "undershoot": Key(BOUND, "how far it goes the other way, in % of the step"),
+    "rise": Key(BOUND, "how long it takes from 10 % to 90 % of the step"),
+    "delay": Key(BOUND, "how long it takes from the stimulus to 50 % of the step"),
+    "slew": Key(BOUND, "how fast it moves from 10 % to 90 %: `at least 200 deg/s`"),
+}
+RESPONSE_WORDS = tuple(_RESPONSE)
 _NEARNESS = {
     "tolerance": Key(
         Either((QUANTITY, LARGER_OF)),
@@ -56,7 +70,11 @@ EXCLUDED = Record(
 EXPECTATION = Record(
     "an expectation",
     {
-        "signal": Key(ONE_OR_MANY_PATHS, "the signal, or several which must all satisfy it", True),
+        "signal": Key(
+            ONE_OR_MANY_PATHS,
+            "the signal, or several which must all satisfy it, or `others`",
+            True,
+        ),
         **_VALUE_WORDS,
         "not": Key(
             Either((VALUE, VALUES, EXCLUDED)), "anything but this, or but these, or but that range"
@@ -69,6 +87,8 @@ EXPECTATION = Record(
         "not-before": Key(DURATION, "and must not be so earlier than this"),
         "during": Key(WINDOW, "it must be so throughout this time"),
         "never": Key(DURATION, "it must not become so up to this"),
+        **_RESPONSE,
+        "by": Key(VARIANT, "whose terms the six above are in (from-step)"),
     },
     choices=(
         ("value", "between", "above", "below", "one-of", "not", "invalid", "unchanged"),
@@ -79,24 +99,56 @@ EXPECTATION = Record(
         "edges": ("value", "between", "above", "below"),
         "hold": ("within",),
         "not-before": ("within",),
+        **dict.fromkeys(RESPONSE_WORDS, ("value",)),
+        "by": RESPONSE_WORDS,
     },
 )
+_FOR_STEPS = (*RESPONSE_WORDS, "by")
 PRECONDITION_ENTRY = Record(
     "an expectation of a precondition",
-    EXPECTATION.keys,
+    {name: key for name, key in EXPECTATION.keys.items() if name not in _FOR_STEPS},
     choices=EXPECTATION.choices[:1],
-    goes_with=EXPECTATION.goes_with,
+    goes_with={
+        name: words for name, words in EXPECTATION.goes_with.items() if name not in _FOR_STEPS
+    },
 )
 
-EXPECTATIONS = Many("a list of expectations", EXPECTATION)
+EXPECTATIONS = Many("a list of expectations", Either((EXPECTATION, RELATION, TRAFFIC)))
 STIMULI = Names("signals with their values", VALUE, str, PATH_PATTERN)
+DISTURBANCES = Many("a list of disturbances", DISTURBANCE)
+TOGETHER = Record(
+    "a round of all nodes",
+    {
+        "drive": Key(STIMULI, "one signal of each node with its value, all sent at once", True),
+        "rounds": Key(WHOLE, "how often all of them are asked", True),
+        "pairs": Key(WHOLE, "how often every two of them are asked alone (not at all)"),
+        "every": Key(DURATION, "the shortest time between two rounds (20 ms)"),
+    },
+)
+PROVE = Record(
+    "a proof of an alarm spec",
+    {
+        "alarms": Key(TITLE, "the alarm spec file, relative to this plan", True),
+        "only": Key(
+            ONE_OR_MANY_TITLES, "only properties with this text in the title, or with one of these"
+        ),
+        "repeat": Key(WHOLE, "how often every point is searched and every delay measured (3)"),
+    },
+)
 STEP = Record(
     "a step",
     {
         "wait": Key(DURATION, "a pause before the stimulus (0 s)"),
         "stimulus": Key(STIMULI, "what is driven: signals with their values"),
         "expect": Key(EXPECTATIONS, "what must then be observed; all of it is checked"),
+        **TRIALS,
+        "follow": Key(FOLLOW, "drive a profile, and measure how the responses follow it"),
+        "disturb": Key(DISTURBANCES, "what the relay does from here to the end of the case"),
+        "together": Key(TOGETHER, "ask all nodes at once, many times, and count the answers"),
+        "prove": Key(Either((TITLE, PROVE)), "prove an alarm spec: its file, or see below"),
     },
+    rivals=(("together", "prove", "disturb", "follow"),),
+    goes_with=TRIALS_GO_WITH,
 )
 STEPS = Many("a list of steps", STEP)
 
@@ -121,7 +173,9 @@ CASE = Record(
         "restore": Key(FLAG, "whether to put back what it drove (yes)"),
         "reboots": Key(ONE_OR_MANY_NAMES, "nodes that may reboot meanwhile"),
         "skip": Key(TITLE, "a reason not to run it here"),
+        **TRIALS,
     },
+    goes_with=TRIALS_GO_WITH,
 )
 CASES = Many("a list of cases", CASE)
 PLAN = Record(

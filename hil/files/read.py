@@ -15,6 +15,7 @@ from hil.alarms.review import review
 from hil.alarms.spec import Spec
 from hil.core.error import DescriptionError, Mark, Mistake
 from hil.core.plan import Plan
+from hil.files.alarm_carry import longest_carry
 from hil.files.alarm_file import read_alarms_tree
 from hil.files.bench_file import read_bench
 from hil.files.mistake import Page
@@ -86,15 +87,28 @@ def read_plans_with_warnings(paths: Sequence[Path], rack: Rack) -> Reading:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class AlarmReading:
-    """The specs of alarm spec files, and everything the review finds about them."""
+    """The specs of alarm spec files, each with everything the review finds about it."""
 
-    specs: tuple[Spec, ...]
-    findings: tuple[Finding, ...]
+    reviewed: tuple[tuple[Spec, tuple[Finding, ...]], ...]
 
     @property
-    def errors(self) -> tuple[Finding, ...]:
+    def specs(self) -> tuple[Spec, ...]:
+        """The specs in the order of the files."""
+        return tuple(spec for spec, _ in self.reviewed)
+
+    @property
+    def findings(self) -> tuple[Finding, ...]:
+        """All findings, the accepted ones too."""
+        return tuple(finding for _, findings in self.reviewed for finding in findings)
+
+    @property
+    def errors(self) -> tuple[Mistake, ...]:
         """The findings for which a spec cannot be carried out or proven as written."""
-        return tuple(one for one in self.findings if one.severity is Severity.ERROR)
+        return tuple(
+            Mistake(one.mark, f"{one.code}: {one.why}", one.advice)
+            for one in self.findings
+            if one.severity is Severity.ERROR
+        )
 
 
 def read_alarms(path: Path, rack: Rack) -> tuple[Spec, ...]:
@@ -139,16 +153,14 @@ def _read_reviewed(paths: Sequence[Path], rack: Rack, *, refuse: bool) -> AlarmR
             found = _read_page(page, lambda root, page: read_alarms_tree(root, page, scope))
             specs += found or ()
             mistakes += page.mistakes
-    signals = scope.signals
-    findings = [one for spec in specs for one in review(spec, signals[spec.signal], signals)]
-    reading = AlarmReading(specs=tuple(specs), findings=tuple(findings))
+    reading = AlarmReading(reviewed=tuple((spec, _review(spec, rack, scope)) for spec in specs))
     if mistakes or (refuse and reading.errors):
-        raise DescriptionError(sorted(mistakes + [_as_mistake(one) for one in reading.errors]))
+        raise DescriptionError(sorted([*mistakes, *reading.errors]))
     return reading
 
 
-def _as_mistake(finding: Finding) -> Mistake:
-    return Mistake(finding.mark, f"{finding.code}: {finding.why}", finding.advice)
+def _review(spec: Spec, rack: Rack, scope: Scope) -> tuple[Finding, ...]:
+    return review(spec, scope.signals[spec.signal], scope.signals, longest_carry(spec, rack))
 
 
 def _check_unlike(plans: list[Plan], mistakes: list[Mistake]) -> None:

@@ -16,7 +16,7 @@ from itertools import combinations
 from typing import Any, Generic, TypeVar
 
 from hil.files.mistake import Misread, Page, Placed, listed, nearest, show
-from hil.files.tree import Map, Node, Scalar, Seq, describe, is_empty
+from hil.files.tree import Map, Node, Scalar, Seq, Unfilled, describe, is_empty
 
 T = TypeVar("T")
 
@@ -85,6 +85,8 @@ class Record:
         for name, (key, value) in node.pairs.items():
             if name in known:
                 fields[name] = value
+            elif type(key) is Unfilled:
+                meant.update(known)  # it may be any of them
             else:
                 meant.add(self._unknown(key, page))
         for name, entry in known.items():

@@ -18,9 +18,13 @@ from hil.wire.rack import Encoding, Field, Layout
 
 
 class SignalText:
-    """One signal, read as far as it stands alone; its drive waits for the node's other signals."""
+    """One signal, read as far as it stands alone; its drive waits for the node's other signals.
 
-    __slots__ = ("drive", "encoding", "fields", "operation", "place", "signal")
+    It is `sound` where its values can be told from the raw numbers; `ranged` where a range is
+    declared, also one that could not be read.
+    """
+
+    __slots__ = ("drive", "encoding", "fields", "operation", "place", "ranged", "signal", "sound")
 
     def __init__(
         self, signal: Signal, encoding: Encoding, fields: list[tuple[Field, int]], place: Node
@@ -31,6 +35,8 @@ class SignalText:
         self.place = place
         self.drive: Node | None = None
         self.operation: int | None = None
+        self.sound = True
+        self.ranged = False
 
 
 def read_signal(
@@ -76,7 +82,8 @@ def read_signal(
     )
     found = SignalText(signal, encoding, fields, node)
     found.drive = keys.get("drive")
-    for field, width in fields:
+    found.sound, found.ranged = reader.sound, "range" in keys
+    for field, width in fields if found.sound else ():
         check_field(signal, encoding, field, width, node, page)
     if not fields and found.drive is None:
         page.wrong(node, f"{signal.path} is in no reading of its node and cannot be driven")
@@ -89,6 +96,7 @@ class _SignalReader:
     def __init__(self, keys: dict[str, Node], page: Page) -> None:
         self.keys = keys
         self.page = page
+        self.sound = True
 
     def kind(self) -> Kind | None:
         keys = self.keys
@@ -151,7 +159,7 @@ class _SignalReader:
         offset = self._number("offset", Decimal(0))
         if scale == 0:
             self.page.wrong(self.keys["scale"], "scale: 0 would make all values the same")
-            scale = Decimal(1)
+            self.sound, scale = False, Decimal(1)
         ends = [
             None if end is None else EXACT.divide(EXACT.subtract(end, offset), scale)
             for end in ((low, high) if scale > 0 else (high, low))
@@ -171,6 +179,7 @@ class _SignalReader:
 
     def _number(self, key: str, default: Decimal) -> Decimal:
         number = NUMBER.at(self.keys, key, self.page)
+        self.sound = self.sound and (number is not None or key not in self.keys)
         return default if number is None else number
 
     def _sentinels(

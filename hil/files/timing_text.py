@@ -4,9 +4,8 @@ from hil.core.instant import ZERO, Duration, show_duration
 from hil.core.plan import Timing
 from hil.core.signal import Signal
 from hil.files.duration import read_duration
-from hil.files.leaf import DURATION
+from hil.files.leaf import DURATION, WINDOW
 from hil.files.mistake import Misread, Page
-from hil.files.plan_shape import WINDOW
 from hil.files.quantity import split_range
 from hil.files.tree import Node, Scalar
 
@@ -16,13 +15,10 @@ PATIENCE = Duration(3_000_000_000)
 WORDS = ("within", "hold", "not-before", "during", "never")
 
 
-def timing_key(fields: dict[str, Node]) -> tuple[str | None, ...]:
-    """Return what tells two timings apart, as written."""
-    texts = []
-    for word in WORDS:
-        node = fields.get(word)
-        texts.append(node.text if type(node) is Scalar else None)
-    return tuple(texts)
+def timing_key(fields: dict[str, Node]) -> tuple[object, ...]:
+    """Return what tells two timings apart, as written; what is no text is like nothing else."""
+    nodes = (fields.get(word) for word in WORDS)
+    return tuple(node.text if isinstance(node, Scalar) else node for node in nodes)
 
 
 def read_timing(fields: dict[str, Node], page: Page, default: Duration | None) -> Timing | None:
@@ -38,6 +34,8 @@ def read_timing(fields: dict[str, Node], page: Page, default: Duration | None) -
     if page.count > before:
         return None
     if within is None and during is None and never is None:
+        if default is None:
+            return None  # which of them is missing, or misspelled, is noted
         within = default
     return Timing(within=within, hold=hold, not_before=not_before, during=during, never=never)
 
@@ -83,10 +81,10 @@ def show_timing(timing: Timing) -> str:
     return ", ".join(parts)
 
 
-def warn_about_sampling(
+def refuse_finer_than_looks(
     timing: Timing, fields: dict[str, Node], signal: Signal, page: Page
 ) -> None:
-    """Warn where a time is finer than the looks at the signal: it could only be inconclusive."""
+    """Refuse a deadline finer than the looks at the signal, and warn about any other such time."""
     looks = signal.sampling
     if looks is None:
         return
@@ -102,4 +100,8 @@ def warn_about_sampling(
                 f"{word}: {show_duration(length)} is finer than the looks at {signal.path}, "
                 f"one every {show_duration(looks)}, so the verdict may be inconclusive"
             )
-            page.warn(fields[word], what)
+            if word == "within":
+                hint = f"at least {show_duration(looks)}, or look more often"
+                page.wrong(fields[word], what.replace("may be", "could only be"), hint)
+            else:
+                page.warn(fields[word], what)

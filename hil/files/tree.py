@@ -47,6 +47,13 @@ class Scalar:
         self.column = column
 
 
+class Unfilled(Scalar):
+    """A text with a variable that has no value: it means nothing, which has been said."""
+
+    __slots__ = ()
+    unfilled = True
+
+
 class Seq:
     """A list of nodes."""
 

@@ -12,7 +12,7 @@ import re
 from hil.files.mistake import Page, nearest, show
 from hil.files.plan_shape import LISTS, ROW, ROWS, VALUES
 from hil.files.shape import read_text
-from hil.files.tree import Map, Node, Scalar, Seq, describe
+from hil.files.tree import Map, Node, Scalar, Seq, Unfilled, describe
 
 Row = dict[str, str]
 
@@ -74,16 +74,16 @@ def _value(node: Node, name: str, page: Page) -> str | None:
     return text
 
 
-def fill(node: Node, row: Row, used: set[str], page: Page) -> Node:
+def fill(node: Node, row: Row | None, used: set[str], page: Page) -> Node:
     """Return the tree with the row's values in place of the variables; places stay.
 
-    Parts without a variable are shared, not copied.  `used` collects the variables met.
+    Parts without a variable are shared, not copied.  `used` collects the variables met, and those
+    that a misspelled one probably means.  A text with a variable that has no value stays as it is
+    and becomes Unfilled, so that everything else can be read; `row` is None where `vary` itself
+    could not be read, which has been said.
     """
     if isinstance(node, Scalar):
-        if "${" not in node.text:
-            return node
-        text = _fill_text(node, row, used, page)
-        return Scalar(text, False, node.line, node.column)
+        return _fill_text(node, row, used, page) if "${" in node.text else node
     if isinstance(node, Seq):
         items = [fill(item, row, used, page) for item in node.items]
         if all(new is old for new, old in zip(items, node.items, strict=True)):
@@ -94,7 +94,7 @@ def fill(node: Node, row: Row, used: set[str], page: Page) -> Node:
     return _fill_map(node, row, used, page)
 
 
-def _fill_map(node: Map, row: Row, used: set[str], page: Page) -> Map:
+def _fill_map(node: Map, row: Row | None, used: set[str], page: Page) -> Map:
     filled = Map(node.line, node.column)
     same = True
     for key, value in node.pairs.values():
@@ -110,14 +110,17 @@ def _fill_map(node: Map, row: Row, used: set[str], page: Page) -> Map:
     return node if same else filled
 
 
-def _fill_text(node: Scalar, row: Row, used: set[str], page: Page) -> str:
-    def put(match: re.Match[str]) -> str:
-        name = match[1].strip()
-        used.add(name)
-        if name not in row:
-            what = f"{show(match[0])} is not a variable of this case's `vary`"
-            page.wrong(node, what, nearest(name, row))
-            return "?"
-        return row[name]
-
-    return _VARIABLE.sub(put, node.text)
+def _fill_text(node: Scalar, row: Row | None, used: set[str], page: Page) -> Scalar:
+    names = [match.strip() for match in _VARIABLE.findall(node.text)]
+    used.update(names)
+    values = row or {}
+    unknown = [name for name in names if name not in values]
+    if not unknown:
+        text = _VARIABLE.sub(lambda match: values[match[1].strip()], node.text)
+        return Scalar(text, False, node.line, node.column)
+    for name in unknown if row is not None else ():
+        near = nearest(name, values)
+        used.add(near)
+        what = f"{show(f'${{{name}}}')} is not a variable of this case's `vary`"
+        page.wrong(node, what, near)
+    return Unfilled(node.text, False, node.line, node.column)

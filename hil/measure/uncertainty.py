@@ -18,27 +18,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
-from hil.core.signal import EXACT
+from hil.core.signal import EXACT, Accuracy
 
 COVERAGE = Decimal(2)
 """The usual coverage factor k, for about 95 % (GUM 6.3.3)."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Accuracy:
-    """An accuracy statement: ±(of_reading·|y| + of_range·(high − low) + counts·δ + fixed).
-
-    `of_reading` and `of_range` are fractions (0.005 for 0.5 %), `fixed` is in the signal's unit.
-    """
-
-    of_reading: Decimal = Decimal(0)
-    of_range: Decimal = Decimal(0)
-    counts: Decimal = Decimal(0)
-    fixed: Decimal = Decimal(0)
-
-    def __post_init__(self) -> None:
-        if min(self.of_reading, self.of_range, self.counts, self.fixed) < 0:
-            raise ValueError("an accuracy has no negative part")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

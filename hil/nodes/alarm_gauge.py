@@ -10,12 +10,12 @@ import math
 from collections.abc import Iterator, Mapping
 from decimal import Decimal
 
-from hil.core.error import Mark, Mistake
 from hil.core.instant import Duration, Instant, earliest
 from hil.core.signal import Value
 from hil.nodes.limit_alarm import MISTAKES, Limit, LimitAlarm
+from hil.nodes.misfit import Misfit
 from hil.nodes.model import Model, Surroundings
-from hil.nodes.settings import Settings
+from hil.nodes.settings import Settings, place
 
 DEFAULTS: Mapping[str, str] = {
     "firmware": "2.0.1",
@@ -160,12 +160,12 @@ class AlarmGauge(Model):
         return Instant(self._lost_at + age + 1)
 
 
-def misfits(settings: Mapping[str, str], mark: Mark) -> Iterator[Mistake]:
+def misfits(settings: Mapping[str, str]) -> Iterator[Misfit]:
     """Name what is wrong with the words among the settings."""
     mistake = settings.get("mistake", "none")
     if mistake != "none" and mistake not in MISTAKES:
         what = f"software: mistake: there is no mistake called {mistake!r}"
-        yield Mistake(mark, what, ", ".join(["none", *MISTAKES]))
+        yield Misfit(what=what, hint=", ".join(["none", *MISTAKES]), place=place("mistake"))
 
 
 def _limits(settings: Settings, mistake: str) -> Iterator[Limit]:

@@ -7,7 +7,6 @@ what the nodes send, to the tool or to each other; whoever holds the rack carrie
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from hil.core.error import DescriptionError, Mark, Mistake
 from hil.core.instant import Instant
 from hil.nodes import alarm_gauge
 from hil.nodes.alarm_gauge import AlarmGauge
@@ -20,6 +19,7 @@ from hil.nodes.indicator import Beacon, Tile
 from hil.nodes.lamps import Lamps
 from hil.nodes.louvres import Louvres
 from hil.nodes.mast import Mast
+from hil.nodes.misfit import Misfit, MisfitError
 from hil.nodes.model import Model, Surroundings
 from hil.nodes.node import SoftwareNode
 from hil.nodes.noise import Noise
@@ -27,7 +27,7 @@ from hil.nodes.pendant import Pendant
 from hil.nodes.settings import GLASSHOUSE, Rules, Settings
 from hil.wire.encoding import WireError
 from hil.wire.layout import Codec
-from hil.wire.rack import Envelope, Node, Rack
+from hil.wire.rack import Envelope, Node, Rack, Software
 
 MODELS: Mapping[str, type[Model]] = {
     "feedline": Feedline,
@@ -55,11 +55,11 @@ class Family:
 
     models: Mapping[str, type[Model]]
     rules: Rules
-    misfits: Callable[[Mapping[str, str], Mark], Iterable[Mistake]]
+    misfits: Callable[[Mapping[str, str]], Iterable[Misfit]]
 
 
 FAMILIES: Mapping[str, Family] = {
-    "glasshouse": Family(models=MODELS, rules=GLASSHOUSE, misfits=lambda settings, mark: ()),
+    "glasshouse": Family(models=MODELS, rules=GLASSHOUSE, misfits=lambda settings: ()),
     "alarm-gauge": Family(
         models={"gauge": AlarmGauge},
         rules=Rules(
@@ -78,21 +78,17 @@ _NEVER = Instant(1 << 63)
 class SoftwareRack:
     """All software nodes of a rack, as one machine.
 
-    Raises DescriptionError where the bench file has no software model, an unknown one, a node or
+    Raises MisfitError where the bench file has no software model, an unknown one, a node or
     signal that the model does not know, or a wrong setting.
     """
 
     def __init__(self, rack: Rack, start: Instant) -> None:
         software = rack.software
         if software is None:
-            raise DescriptionError(
-                [Mistake(Mark(rack.file), "the bench file has no `software` to stand in for it")]
-            )
-        mistakes = list(misfits(rack))
-        if mistakes:
-            raise DescriptionError(mistakes)
-        family = FAMILIES[software.model]
-        settings = Settings(software.settings, rack.file, family.rules)
+            what = "the bench file has no `software` to stand in for it"
+            raise MisfitError(rack.file, [Misfit(what=what, place=())])
+        family = _family(software.model, rack.file)
+        settings = _settings(rack, software, family)
         codecs = {
             node.name: [Codec(layout, node) for layout in node.layouts] for node in rack.nodes
         }
@@ -139,6 +135,11 @@ class SoftwareRack:
         self._sends.clear()
         return sends
 
+    @property
+    def settled(self) -> bool:
+        """Whether every node knows what it must know of the others to work as it should."""
+        return all(node.settled for node in self._order)
+
     def _settle(self, place: int) -> None:
         """Collect what a node sends and note when it wants to be woken.
 
@@ -153,53 +154,74 @@ class SoftwareRack:
         self._next = min(self._planned)
 
 
-def misfits(rack: Rack) -> Iterator[Mistake]:
+def misfits(rack: Rack) -> tuple[Misfit, ...]:
     """Name everything in a bench file that the software model does not fit."""
-    software, mark = rack.software, Mark(rack.file)
-    if software is None:
-        return
-    family = FAMILIES.get(software.model)
+    try:
+        SoftwareRack(rack, Instant(0))
+    except MisfitError as error:
+        return error.misfits
+    return ()
+
+
+def _family(model: str, file: str) -> Family:
+    family = FAMILIES.get(model)
     if family is None:
-        hint = " or ".join(FAMILIES)
-        yield Mistake(mark, f"software: no model is called {software.model!r}", hint)
-        return
-    yield from family.misfits(software.settings, mark)
+        what, place = f"software: no model is called {model!r}", ("software", "model")
+        raise MisfitError(file, [Misfit(what=what, hint=" or ".join(FAMILIES), place=place)])
+    return family
+
+
+def _settings(rack: Rack, software: Software, family: Family) -> Settings:
+    """Read the settings; refuse them together with nodes and signals that do not fit."""
+    found = [*family.misfits(software.settings), *_node_misfits(rack, software, family)]
+    try:
+        settings = Settings(software.settings, rack.file, family.rules)
+    except MisfitError as error:
+        raise MisfitError(rack.file, [*found, *error.misfits]) from None
+    if found:
+        raise MisfitError(rack.file, found)
+    return settings
+
+
+def _node_misfits(rack: Rack, software: Software, family: Family) -> Iterator[Misfit]:
     for node in rack.nodes:
         model = family.models.get(node.name)
         if model is None:
-            known = ", ".join(family.models)
             what = f"software: the {software.model} has no node {node.name!r}"
-            yield Mistake(mark, what, known)
+            yield Misfit(what=what, hint=", ".join(family.models), place=("nodes", node.name))
             continue
-        yield from _signal_misfits(node, model, mark)
+        yield from _signal_misfits(node, model)
 
 
-def _signal_misfits(node: Node, model: type[Model], mark: Mark) -> Iterator[Mistake]:
+def _signal_misfits(node: Node, model: type[Model]) -> Iterator[Misfit]:
     declared = {signal.name: signal for signal in node.signals}
     own = {"fault": model.faults, "power": POWER}
+    place = ("nodes", node.name, "signals")
     for name in model.signals:
         if name not in declared:
-            yield Mistake(mark, f"software: {node.name} has a signal {name}, not declared here")
+            what = f"software: {node.name} has a signal {name}, not declared here"
+            yield Misfit(what=what, place=place)
     for name, signal in declared.items():
         if name not in model.signals and name not in own:
-            yield Mistake(mark, f"software: the model of {node.name} has no signal {name!r}")
+            what = f"software: the model of {node.name} has no signal {name!r}"
+            yield Misfit(what=what, place=(*place, name))
         for label in signal.labels if name in own else ():
             if label not in own[name]:
-                hint = ", ".join(own[name])
-                yield Mistake(mark, f"software: {signal.path} cannot be {label!r}", hint)
+                what = f"software: {signal.path} cannot be {label!r}"
+                yield Misfit(what=what, hint=", ".join(own[name]), place=(*place, name))
 
 
 def _rehearse(nodes: Sequence[SoftwareNode], rack: Rack) -> None:
     """Refuse what would not fit into a reading, before it is needed."""
-    mistakes = []
+    found = []
     for node in nodes:
         try:
             node.rehearse()
         except WireError as error:
             what = f"software: a reading of {node.node.name} cannot be sent: {error}"
-            mistakes.append(Mistake(Mark(rack.file), what))
-    if mistakes:
-        raise DescriptionError(mistakes)
+            found.append(Misfit(what=what, place=("nodes", node.node.name)))
+    if found:
+        raise MisfitError(rack.file, found)
 
 
 def _make(

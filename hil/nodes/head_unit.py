@@ -71,6 +71,11 @@ class HeadUnit(SoftwareNode):
             wakeup = decision
         return due if wakeup is None or (due is not None and due < wakeup) else wakeup
 
+    @property
+    def settled(self) -> bool:
+        """Whether it has heard all it decides by, has decided, and was obeyed."""
+        return self._down_until is None and self._decision is None and self.peers.settled
+
     def _think(self, now: Instant) -> None:
         """Plan a decision, where something that matters has changed."""
         changed = self.peers.take_changes()

@@ -141,6 +141,11 @@ class SoftwareNode:
         self.outbox.clear()
         return sends
 
+    @property
+    def settled(self) -> bool:
+        """Whether it has nothing to find out about other nodes before it works as it should."""
+        return True
+
     # --- requests ------------------------------------------------------------------------------
 
     def _take(self, thing: Envelope, request: Decoded, codec: Codec, now: Instant) -> None:

@@ -127,6 +127,13 @@ class Peers:
         """Return when something is due."""
         return self._due
 
+    @property
+    def settled(self) -> bool:
+        """Whether every peer it decides by was heard after its warm-up and no command is open."""
+        heard = {path.partition(".")[0] for path in self.seen}
+        peers = self._peers.values()
+        return all(not p.orders and (not p.listened or p.node.name in heard) for p in peers)
+
     def take_sends(self) -> tuple[()]:
         """Return nothing: datagrams leave through the head unit's outbox."""
         return ()

@@ -5,12 +5,12 @@ own unit and no other.  Reading them reports everything that is wrong at once.
 """
 
 import difflib
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from decimal import Decimal, InvalidOperation
 
-from hil.core.error import DescriptionError, Mark, Mistake
 from hil.core.instant import MILLISECOND, Duration
+from hil.nodes.misfit import Misfit, MisfitError
 
 DEFAULTS: Mapping[str, str] = {
     "firmware": "1.4.2",
@@ -93,7 +93,7 @@ GLASSHOUSE = Rules(
 
 
 class Settings:
-    """The settings of one rack, checked.  Raises DescriptionError with every mistake."""
+    """The settings of one rack, checked.  Raises MisfitError with every mistake."""
 
     def __init__(
         self, written: Mapping[str, str], file: str = "settings", rules: Rules = GLASSHOUSE
@@ -101,11 +101,11 @@ class Settings:
         self._rules = rules
         self._texts = {**rules.defaults, **written}
         self._numbers: dict[str, Decimal] = {}
-        mistakes = [
-            Mistake(
-                Mark(file),
-                f"software: no setting is called {name!r}",
-                next(iter(difflib.get_close_matches(name, rules.defaults, 1)), ""),
+        misfits = [
+            Misfit(
+                what=f"software: no setting is called {name!r}",
+                hint=next(iter(difflib.get_close_matches(name, rules.defaults, 1)), ""),
+                place=place(name),
             )
             for name in written
             if name not in rules.defaults
@@ -114,12 +114,11 @@ class Settings:
             if " " in default:
                 problem = self._read(name, default.split(" ", 1)[1])
                 if problem:
-                    mistakes.append(
-                        Mistake(Mark(file), f"software: {name}: {problem}", f"{name}: {default}")
-                    )
-        mistakes += [] if mistakes else self._contradictions(file)
-        if mistakes:
-            raise DescriptionError(mistakes)
+                    what, hint = f"software: {name}: {problem}", f"{name}: {default}"
+                    misfits.append(Misfit(what=what, hint=hint, place=place(name)))
+        misfits += [] if misfits else self._contradictions(written)
+        if misfits:
+            raise MisfitError(file, misfits)
 
     def text(self, name: str) -> str:
         """Return a setting as it is written."""
@@ -153,15 +152,24 @@ class Settings:
         self._numbers[name] = value
         return ""
 
-    def _contradictions(self, file: str) -> list[Mistake]:
-        """Return the pairs that contradict each other."""
-        mistakes = [
-            Mistake(Mark(file), f"software: {low} must be below {high}")
-            for low, high in self._rules.contradictions
-            if self.number(low) >= self.number(high)
-        ]
-        if self.number("fastest-answer") > self.number("slowest-answer"):
-            mistakes.append(
-                Mistake(Mark(file), "software: fastest-answer must not be above slowest-answer")
+    def _contradictions(self, written: Mapping[str, str]) -> list[Misfit]:
+        """Return the pairs that contradict each other, each at the one that is written."""
+        return [
+            Misfit(
+                what=f"software: {low} must {word} {high}",
+                place=place(low if low in written else high),
             )
-        return mistakes
+            for low, high, word in self._pairs()
+            if self.number(low) > self.number(high)
+            or (self.number(low) == self.number(high) and word == "be below")
+        ]
+
+    def _pairs(self) -> Iterator[tuple[str, str, str]]:
+        for low, high in self._rules.contradictions:
+            yield low, high, "be below"
+        yield "fastest-answer", "slowest-answer", "not be above"
+
+
+def place(name: str) -> tuple[str, ...]:
+    """Return where a setting stands in the bench file."""
+    return ("software", "settings", name)

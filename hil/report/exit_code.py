@@ -40,7 +40,7 @@ TABLE = (
     Row(
         ExitCode.DESCRIPTION,
         "2",
-        "a bench file, plan or command line is wrong, or nothing ran",
+        "a bench file, plan, alarm spec or command line is wrong, or nothing ran",
         "the author's",
     ),
     Row(

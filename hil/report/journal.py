@@ -18,6 +18,7 @@ from collections.abc import Iterator
 from dataclasses import fields
 from pathlib import Path
 
+from hil.core.count import counted
 from hil.core.error import StoreError
 from hil.core.event import KINDS, Datagram, Event, read, render
 
@@ -75,8 +76,8 @@ class JournalWriter:
         self._file = -1
         if self.fault is not None:
             self.fault = StoreError(
-                f"{self.path} is not complete: {self.lost_events} events "
-                f"({self.lost_bytes} bytes) are missing ({self._reason})"
+                f"{self.path} is not complete: missing are {counted(self.lost_events, 'event')}, "
+                f"{counted(self.lost_bytes, 'byte')} ({self._reason})"
             )
 
     def _note_fault(self, reason: str) -> None:

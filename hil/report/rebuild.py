@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from pathlib import Path
 
-from hil.core.error import StoreError
+from hil.core.error import DescriptionError, Mark, Mistake, StoreError
 from hil.report import journal
 from hil.report.about import read_about
 from hil.report.journal import JournalReader
@@ -21,12 +21,24 @@ class Rebuilt:
 
 
 def rebuild(folder: Path) -> Rebuilt:
-    """Make `junit.xml` of a run again; raises StoreError, an old report then stays."""
+    """Make `junit.xml` of a run again.
+
+    Raises DescriptionError where the folder is not that of a run, and StoreError where the report
+    cannot be written; an old report then stays.
+    """
     reader = JournalReader(folder / journal.NAME, datagrams=False)
     tally = Tally()
-    for event in reader:
-        tally.receive(event)
+    try:
+        for event in reader:
+            tally.receive(event)
+    except StoreError as error:
+        raise _not_a_run(folder, str(error)) from error
     result = tally.result()
     if not result.cases:
-        raise StoreError(f"{reader.path} tells of no case: nothing to report")
+        raise _not_a_run(folder, f"{reader.path} tells of no case")
     return Rebuilt(result, write_junit(folder, result, read_about(folder)), reader.unreadable)
+
+
+def _not_a_run(folder: Path, why: str) -> DescriptionError:
+    hint = "name the folder of a run, such as reports/latest"
+    return DescriptionError([Mistake(Mark(str(folder)), f"nothing to report: {why}", hint)])

@@ -1,7 +1,12 @@
-"""What happened in a case, in lines for people; the same in JUnit and on the terminal."""
+"""What happened in a case, in lines for people.
+
+`case_lines` tell it in full, for a report that stands alone.  `told_lines` tell it on a terminal,
+under a heading that names the case: each thing once, what passed as a number.
+"""
 
 from hil.core.event import CheckDecided
 from hil.core.instant import Duration, show_duration
+from hil.report.line import Tone
 from hil.report.tally import Attempt, CaseResult
 from hil.report.visible import visible_line
 
@@ -42,12 +47,7 @@ def check_lines(check: CheckDecided) -> list[str]:
         f"    wanted  {check.wanted} {check.when}",
         f"    got     {check.got}{_after(check)}{_margin(check)}",
     ]
-    if check.gap is not None:
-        looks = f"{_times(check.seen)}, longest gap {show_duration(Duration(check.gap))}"
-        lines.append(f"    looked  {looks}")
-    if check.last:
-        lines.append(f"    bytes   {spaced_hex(check.last)}")
-    lines.append(f"    plan    {check.place}")
+    lines += [f"    {line}" for line in _proof(check)]
     return [visible_line(line) for line in lines]
 
 
@@ -66,20 +66,86 @@ def case_lines(case: CaseResult) -> list[str]:
     return lines
 
 
+def told_lines(case: CaseResult) -> list[tuple[str, Tone]]:
+    """Tell a case under its heading: every sentence with its looks, bytes and place below it."""
+    lines: list[tuple[str, Tone]] = []
+    several = len(case.attempts) > 1
+    for attempt in case.attempts:
+        ended = attempt.outcome is not None or attempt is not case.attempts[-1]
+        reasons = attempt.reasons if ended else case.reasons
+        told = _told_attempt(case.title, attempt, reasons)
+        if several:
+            lines.append((f"attempt {attempt.number}: {_word(attempt)}", Tone.PLAIN))
+            told = [(f"    {text}", tone) for text, tone in told]
+        lines += told
+    if not case.attempts:
+        lines += [(visible_line(reason), Tone.PLAIN) for reason in case.reasons]
+    if case.requirements:
+        shown = visible_line(", ".join(case.requirements))
+        lines.append((f"requirements: {shown}", Tone.QUIET))
+    if case.place and not any(attempt.checks for attempt in case.attempts):
+        lines.append((f"plan: {visible_line(case.place)}", Tone.QUIET))
+    return lines
+
+
 def nodes_of(case: CaseResult) -> list[str]:
-    """Return the nodes whose checks did not pass, in order of appearance."""
-    names = [
-        check.node
-        for attempt in case.attempts
-        for check in attempt.checks
-        if check.outcome != "pass"
-    ]
+    """Return the nodes that are to blame, in order of appearance.
+
+    Those whose checks did not pass, and those that failed the case by something else.
+    """
+    names: list[str] = []
+    for attempt in case.attempts:
+        names += attempt.blamed
+        names += [check.node for check in attempt.checks if check.outcome != "pass"]
     return list(dict.fromkeys(names))
 
 
+def _told_attempt(title: str, attempt: Attempt, reasons: tuple[str, ...]) -> list[tuple[str, Tone]]:
+    bad = {check.text: check for check in attempt.checks if check.outcome != "pass"}
+    sentences = dict.fromkeys((*reasons, *bad))
+    lines: list[tuple[str, Tone]] = []
+    for text in sentences:
+        lines.append((visible_line(_under_heading(title, text)), Tone.PLAIN))
+        if text in bad:
+            lines += [(visible_line(f"    {line}"), Tone.QUIET) for line in _proof(bad[text])]
+    passed = sum(check.outcome == "pass" for check in attempt.checks)
+    if passed:
+        other = ("check" if passed == 1 else "checks") if not bad else _others(passed)
+        lines.append((f"{passed} {other} passed", Tone.QUIET))
+    return lines
+
+
+def _others(count: int) -> str:
+    return "other" if count == 1 else "others"
+
+
+def _under_heading(title: str, text: str) -> str:
+    """Leave out the title at the front of a sentence: the heading says it already.
+
+    >>> _under_heading("a vane turns", "a vane turns, step 1: it did not")
+    'step 1: it did not'
+    """
+    rest = text.removeprefix(title)
+    return rest.lstrip(",: ") if rest[:2] in (", ", ": ") else text
+
+
+def _proof(check: CheckDecided) -> list[str]:
+    """Return how often it was looked at, the bytes that decided, and where the check stands."""
+    lines = []
+    if check.gap is not None:
+        looks = f"{_times(check.seen)}, longest gap {show_duration(Duration(check.gap))}"
+        lines.append(f"looked  {looks}")
+    if check.last:
+        lines.append(f"bytes   {spaced_hex(check.last)}")
+    return [*lines, f"plan    {check.place}"]
+
+
+def _word(attempt: Attempt) -> str:
+    return "not ended" if attempt.outcome is None else attempt.outcome.word
+
+
 def _attempt_lines(attempt: Attempt, of: int) -> list[str]:
-    word = "not ended" if attempt.outcome is None else attempt.outcome.word
-    head = f"attempt {attempt.number}: {word}" if of > 1 else "checks:"
+    head = f"attempt {attempt.number}: {_word(attempt)}" if of > 1 else "checks:"
     lines = [head]
     bad_first = sorted(attempt.checks, key=lambda check: check.outcome == "pass")
     for check in bad_first:

@@ -5,31 +5,18 @@ This file makes lines; hil.report.paint puts them on the screen.
 """
 
 from collections import Counter
-from collections.abc import Sequence
-from enum import Enum
 
+from hil.core.count import counted
+from hil.core.event import ActuatorSafe
 from hil.core.verdict import Outcome
-from hil.report.story import case_lines, nodes_of, seconds
+from hil.report.line import Line, Tone
+from hil.report.story import nodes_of, seconds, told_lines
 from hil.report.tally import CaseResult, RunResult
 from hil.report.visible import visible_line
 
 CASES_TOLD = 20
 """So many cases are told in full on the terminal; the reports have all of them."""
 
-
-class Tone(Enum):
-    """How a piece of text is meant; paint decides the colour."""
-
-    PLAIN = "plain"
-    GOOD = "good"
-    BAD = "bad"
-    DOUBT = "doubt"
-    QUIET = "quiet"
-    STRONG = "strong"
-
-
-Line = tuple[tuple[str, Tone], ...]
-"""One line, in pieces."""
 
 TONES = {
     Outcome.PASS: Tone.GOOD,
@@ -46,7 +33,7 @@ _TOLD = {
     Outcome.UNSTABLE: "unstable",
     Outcome.FAIL: "failed",
     Outcome.INCONCLUSIVE: "inconclusive",
-    Outcome.ERROR: "broken off",
+    Outcome.ERROR: "error",
     Outcome.SKIPPED: "skipped",
     Outcome.NOT_RUN: "not run",
 }
@@ -72,14 +59,14 @@ def readiness(result: RunResult) -> str:
     skipped = counts[Outcome.SKIPPED]
     aside = f", {skipped} skipped" if skipped else ""
     if passed and passed + skipped == total and result.safe:
-        return f"READY: {passed} of {total} cases passed{aside}"
+        return f"READY: {passed} of {counted(total, 'case')} passed{aside}"
     parts = [f"{name}: {_list(count)}" for name, count in _troubles(result)]
     if counts[Outcome.NOT_RUN]:
         parts.append(f"{counts[Outcome.NOT_RUN]} of {total} not run")
     if not passed and not parts:
         parts.append(f"nothing ran, {skipped} of {total} skipped" if total else "nothing ran")
     if not result.safe and _moved(result):
-        parts.append("not every actuator was seen safe")
+        parts.append(_unsafe(result))
     if result.ended is None:
         parts.append("the run was killed")
     elif result.ended.aborted:
@@ -92,25 +79,22 @@ def summarise(result: RunResult) -> list[Line]:
     ready = readiness(result)
     lines: list[Line] = [((ready, Tone.GOOD if ready.startswith("READY") else Tone.BAD),), ()]
     lines += _told_cases(result)
+    lines += _told_skips(result)
     if result.cases:
         lines += [*_plan_table(result), ()]
     if any(node.counts for node in result.nodes):
         lines += [*_node_table(result), ()]
     lines += _notes(result)
-    lines.append(_safety(result))
+    lines += _safety(result)
     return lines
-
-
-def plain(lines: Sequence[Line]) -> str:
-    """Return lines without any tone."""
-    return "".join("".join(text for text, _ in line).rstrip() + "\n" for line in lines)
 
 
 def _troubles(result: RunResult) -> list[tuple[str, Counter[Outcome]]]:
     by_node: dict[str, Counter[Outcome]] = {}
     for case in result.cases:
         if case.outcome in _GRAVE:
-            for name in nodes_of(case) or ["bench"]:
+            wrong = case.outcome in (Outcome.FAIL, Outcome.UNSTABLE)
+            for name in nodes_of(case) or ["some node" if wrong else "bench"]:
                 by_node.setdefault(name, Counter())[case.outcome] += 1
     return sorted(by_node.items(), key=lambda item: (-item[1].total(), item[0]))
 
@@ -134,8 +118,22 @@ def _told_cases(result: RunResult) -> list[Line]:
 def _told_case(case: CaseResult) -> list[Line]:
     title = visible_line(case.title)
     head: Line = ((f"{_TOLD[case.outcome]:<12}  ", TONES[case.outcome]), (title, Tone.STRONG))
-    body: list[Line] = [((f"    {text}", Tone.PLAIN),) for text in case_lines(case) if text]
+    body: list[Line] = [((f"    {text}", tone),) for text, tone in told_lines(case)]
     return [head, *body]
+
+
+def _told_skips(result: RunResult) -> list[Line]:
+    """Say why cases were skipped, each reason once."""
+    reasons: dict[str, list[str]] = {}
+    for case in result.cases:
+        if case.outcome is Outcome.SKIPPED:
+            reasons.setdefault("; ".join(case.reasons) or "no reason given", []).append(case.title)
+    lines: list[Line] = []
+    for reason, titles in reasons.items():
+        more = f" and {len(titles) - 1} more" if len(titles) > 1 else ""
+        text = visible_line(f"{titles[0]}{more}: {reason}")
+        lines.append(((f"{'skipped':<12}  ", TONES[Outcome.SKIPPED]), (text, Tone.PLAIN)))
+    return [*lines, ()] if lines else []
 
 
 def _plan_table(result: RunResult) -> list[Line]:
@@ -196,16 +194,42 @@ def _notes(result: RunResult) -> list[Line]:
     return [*lines, ()] if lines else []
 
 
-def _safety(result: RunResult) -> Line:
+def _unsafe(result: RunResult) -> str:
+    """Say what is not as it must be at the end, for the sentence about readiness."""
+    open_ones = [one for one in result.actuators if not one.confirmed]
+    if open_ones and not any(one.actuator for one in open_ones):
+        return "not every driven signal was seen back"
+    return "not every actuator was seen safe"
+
+
+def _safety(result: RunResult) -> list[Line]:
     open_ones = [one for one in result.actuators if not one.confirmed]
     if open_ones:
-        told = ", ".join(f"{one.signal} ({one.text})" for one in open_ones)
-        return ((f"NOT SAFE: not seen at their safe value: {visible_line(told)}", Tone.BAD),)
+        return _open_lines(open_ones)
     if result.safe and result.actuators:
-        return ((f"safe: all {len(result.actuators)} driven signals are back", Tone.GOOD),)
+        return [((f"safe: {_all_driven(len(result.actuators))} back", Tone.GOOD),)]
     if not _moved(result):
-        return (("nothing was moved", Tone.QUIET),)
-    return (("NOT SAFE: nobody saw where the actuators are; see to the rack", Tone.BAD),)
+        return [(("nothing was moved", Tone.QUIET),)]
+    return [(("NOT SAFE: nobody saw where the actuators are; see to the rack", Tone.BAD),)]
+
+
+def _all_driven(count: int) -> str:
+    return "the one driven signal is" if count == 1 else f"all {count} driven signals are"
+
+
+def _open_lines(open_ones: list[ActuatorSafe]) -> list[Line]:
+    """Name what was not seen at its safe value: actuators first, signals of one cause together."""
+    causes: dict[tuple[bool, str], list[str]] = {}
+    for one in sorted(open_ones, key=lambda one: not one.actuator):
+        causes.setdefault((one.actuator, one.text), []).append(one.signal)
+    lines: list[Line] = []
+    for (actuator, cause), signals in causes.items():
+        head, tone = ("NOT SAFE", Tone.BAD) if actuator else ("NOT BACK", Tone.DOUBT)
+        what = "" if actuator else "driven signals, no actuators, "
+        why = f" ({cause})" if cause else ""
+        text = f"{head}: {what}not seen at their safe value: {', '.join(signals)}{why}"
+        lines.append(((visible_line(text), tone),))
+    return lines
 
 
 def _moved(result: RunResult) -> bool:

@@ -34,13 +34,17 @@ _KEPT_NOTES = 200
 
 @dataclass(slots=True, kw_only=True)
 class Attempt:
-    """One try of a case; `checks` are kept only where it did not pass, `decided` counts all."""
+    """One try of a case; `checks` are kept only where it did not pass, `decided` counts all.
+
+    `blamed` are the nodes that failed it by something other than a check.
+    """
 
     number: int
     began: int | None
     outcome: Outcome | None = None
     took: int = 0
     reasons: tuple[str, ...] = ()
+    blamed: tuple[str, ...] = ()
     decided: int = 0
     checks: list[CheckDecided] = field(default_factory=list)
 
@@ -194,7 +198,11 @@ class Tally:
         return self._cases.get(index)
 
     def result(self) -> RunResult:
-        """Return everything folded so far."""
+        """Return everything folded so far; an attempt that never ended took until the last event."""
+        for case in self._cases.values():
+            for attempt in case.attempts:
+                if attempt.outcome is None and attempt.began is not None:
+                    attempt.took = self.last_at - attempt.began
         return RunResult(
             started=self.started,
             ended=self.ended,
@@ -242,6 +250,7 @@ class Tally:
             case.attempts.append(Attempt(number=event.attempt, began=None))
         last = case.attempts[-1]
         last.outcome, last.took, last.reasons = _outcome(event.outcome), event.took, event.reasons
+        last.blamed = event.blamed
         if last.outcome in (Outcome.PASS, Outcome.UNSTABLE):
             last.checks = []
 

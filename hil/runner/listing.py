@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 
+from hil.core.count import counted
 from hil.core.instant import show_duration
 from hil.core.plan import Case, Expectation
 from hil.core.signal import show_value
@@ -14,7 +15,7 @@ def list_cases(rack: Rack, selection: Selection) -> Iterator[str]:
     used = nodes_used(rack, selection.cases)
     addresses = {node.name: str(node.address) for node in rack.nodes}
     plans = ", ".join(plan.title for plan in selection.plans)
-    yield f"{len(selection.cases)} cases on {rack.name}: {plans}"
+    yield f"{counted(len(selection.cases), 'case')} on {rack.name}: {plans}"
     yield from (f"    {name} at {addresses[name]}" for name in used)
     plan = ""
     for file, case in zip(selection.files, selection.cases, strict=True):

@@ -8,13 +8,14 @@ class Options:
     """A run as asked for on the command line.
 
     `plans` are files or folders; `tags` and `only` choose cases, a case needs any one of the
-    tags; `shuffle` is a seed; `repeat` runs every case so often; a failed case is tried `retries`
+    tags; `served` software nodes run elsewhere already; `shuffle` is a seed; `repeat` runs every case so often; a failed case is tried `retries`
     times more; `command` is the command line, for the record.
     """
 
     plans: tuple[str, ...] = ("testplans",)
     bench: str = "fixtures/glasshouse.yaml"
     virtual: bool = False
+    served: bool = False
     tags: tuple[str, ...] = ()
     only: str = ""
     shuffle: int | None = None

@@ -1,17 +1,20 @@
-"""The roll call before a run: is every node there, and is it who it must be?
+"""The roll call before a run: is every node there, is it who it must be, and is it ready?
 
 A machine that sends nothing itself: the links ask the nodes, this one listens.  A node is present
-once a reading of it arrived.  Nodes that the plans do not use are waited for only a moment.
+once a reading of it arrived, and ready once no signal that the plans use is still warming up.
+Nodes that the plans do not use are waited for only a moment.
 
-    done when  every node is present
+    done when  every node is ready
            or  all required ones are and `GRACE` is over
-           or  `LIMIT` is over
+           or  `LIMIT` is over and none of the present ones is still warming up
+           or  `LIMIT` and the longest warm-up are over
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
-from hil.core.instant import MILLISECOND, SECOND, Duration, Instant, after, show_duration
+from hil.core.instant import MILLISECOND, SECOND, ZERO, Duration, Instant, after, show_duration
 from hil.core.observation import NodeNote, NodeTrouble, Observation, Samples
+from hil.core.signal import Validity
 from hil.wire.rack import Node
 
 GRACE = Duration(500 * MILLISECOND)
@@ -21,21 +24,32 @@ LIMIT = Duration(3 * SECOND)
 class RollCall:
     """Who answered; `wrong` says of every required node that is not as it must be, why."""
 
-    def __init__(self, nodes: Sequence[Node], required: Sequence[str], start: Instant) -> None:
+    def __init__(
+        self, nodes: Sequence[Node], required: Sequence[str], used: Iterable[str], start: Instant
+    ) -> None:
+        """`required` are the names of nodes, `used` the full names of signals."""
         self._nodes = {node.name: node for node in nodes}
         self._required = [name for name in self._nodes if name in set(required)]
+        signals = {signal.path: signal for node in nodes for signal in node.signals}
+        self._warmups = {path: signals[path].warmup for path in used if signals[path].warmup}
         self._grace, self._limit = after(start, GRACE), after(start, LIMIT)
+        self._last = after(self._limit, max(self._warmups.values(), default=ZERO))
         self._now = start
         self._heard: dict[str, str] = {}
         self._impostors: dict[str, str] = {}
+        self._warming: dict[str, Instant] = {}
         # A node that can be neither listened to nor asked may only speak when spoken to.
         self.present = {node.name for node in nodes if _cannot_be_called(node)}
 
     @property
     def done(self) -> bool:
-        if self._now >= self._limit or len(self.present) == len(self._nodes):
+        now = self._now
+        warm = all(now >= end for end in self._warming.values())
+        if not warm:
+            return now >= self._last
+        if now >= self._limit or len(self.present) == len(self._nodes):
             return True
-        return self._now >= self._grace and self.present.issuperset(self._required)
+        return now >= self._grace and self.present.issuperset(self._required)
 
     @property
     def wrong(self) -> dict[str, str]:
@@ -46,6 +60,10 @@ class RollCall:
                 found[name] = self._impostors[name]
             elif name not in self.present:
                 found[name] = self._silence(self._nodes[name])
+        for path, end in self._warming.items():
+            if self._now < end:
+                what = f"{path} is still warming up: the node boots again and again"
+                found.setdefault(path.partition(".")[0], what)
         return found
 
     def receive(self, seen: Observation, now: Instant) -> None:
@@ -53,6 +71,7 @@ class RollCall:
         self._now = now
         if isinstance(seen, Samples):
             self.present.add(seen.node)
+            self._warm_up(seen)
         elif isinstance(seen, NodeNote):
             self._heard[seen.node] = seen.text
             if seen.trouble is NodeTrouble.IDENTITY:
@@ -66,11 +85,27 @@ class RollCall:
         """Return when waiting ends next."""
         if self.done:
             return None
-        return self._grace if self._now < self._grace else self._limit
+        ends = [self._grace, self._limit, self._last, *self._warming.values()]
+        return min(end for end in ends if end > self._now)
 
     def take_sends(self) -> tuple[()]:
         """Return nothing: the links do the asking."""
         return ()
+
+    def _warm_up(self, seen: Samples) -> None:
+        """Note until when at most the signals of a reading are warming up.
+
+        It may be a node that says nothing more by itself, so its warm-up is over at the latest
+        when the whole of it has passed since a reading from within it.
+        """
+        for sample in seen.samples:
+            warmup = self._warmups.get(sample.signal)
+            if warmup is None:
+                continue
+            if sample.validity is not Validity.STALE:
+                self._warming.pop(sample.signal, None)
+            elif self._warming.get(sample.signal, sample.at) <= sample.at:
+                self._warming[sample.signal] = after(sample.at, warmup)
 
     def _silence(self, node: Node) -> str:
         heard = self._heard.get(node.name)

@@ -8,6 +8,7 @@ a bug (exit code 4) with the guard making the rack safe.
 
 import gc
 import traceback
+from collections.abc import Callable
 from contextlib import AbstractContextManager
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
@@ -20,14 +21,14 @@ from hil.core.error import BenchError, StoreError
 from hil.core.event import HostNoted, RunStarted
 from hil.core.instant import Instant
 from hil.core.observation import Abort
-from hil.files.read import read_plans, read_rack
+from hil.files.read import read_plans_with_warnings, read_rack
 from hil.report.about import About, describe, write_about
 from hil.report.exit_code import ExitCode, exit_code
 from hil.report.store import forget_latest, new_folder, point_latest
 from hil.report.tally import RunResult
+from hil.runner.bus import BusWatch, refuse_wrong_segment
 from hil.runner.evidence import Evidence, Watch
 from hil.runner.explaining import explainer
-from hil.runner.bus import refuse_wrong_segment
 from hil.runner.options import Options
 from hil.runner.selection import Selection, plan_files, select
 from hil.runner.session import Session
@@ -48,22 +49,30 @@ class Finished:
     crash: str
 
 
+Read = Callable[[Options], tuple[Rack, Selection]]
+
+
 def read_files(options: Options) -> tuple[Rack, Selection]:
     """Read bench and plans and choose the cases.  Raises DescriptionError."""
     rack = read_rack(options.bench)
-    plans = read_plans(plan_files(options.plans), rack)
-    refuse_wrong_segment(rack, plans)
-    return rack, select(plans, options)
+    reading = read_plans_with_warnings(plan_files(options.plans), rack)
+    odd = refuse_wrong_segment(rack, reading.plans)
+    return rack, replace(select(reading.plans, options), warnings=(*reading.warnings, *odd))
 
 
-def run_plans(options: Options, *, watch: Watch | None = None, say: Say = print) -> Finished:
+def run_plans(
+    options: Options, *, watch: Watch | None = None, say: Say = print, read: Read = read_files
+) -> Finished:
     """Run plans.  `watch` sees every event but datagrams; `say` gets remarks for people.
 
-    Raises DescriptionError, BenchError and StoreError for what is wrong before anything moves.
+    `read` reads the bench and makes the cases (hil.runner.proving has another).  Raises
+    DescriptionError, BenchError and StoreError for what is wrong before anything moves.
     """
     reports = Path(options.reports)
     forget_latest(reports)
-    rack, selection = read_files(options)
+    rack, selection = read(options)
+    for warning in selection.warnings:
+        say(str(warning))
     started = datetime.now(UTC)
     name = f"{started:%Y%m%dT%H%M%SZ}-{rack.name}"
     with Interrupts() as interrupts, _site(rack, name, options, interrupts, say) as site:
@@ -89,12 +98,20 @@ def _site(
 ) -> AbstractContextManager[Site]:
     if options.virtual:
         return virtual_site(rack, interrupts)
-    return wall_site(rack, name, interrupts, say)
+    return wall_site(rack, name, interrupts, say, served=options.served)
 
 
 def _sit(rack: Rack, selection: Selection, options: Options, site: Site, evidence: Evidence) -> str:
     """Hold the session; return the traceback where it broke, else nothing."""
     evidence.note(_started(rack, selection, options, site))
+    watch = BusWatch(
+        rack,
+        evidence,
+        medium=site.medium,
+        health=site.health,
+        relay=site.relay,
+        cases=selection.cases,
+    )
     session: Session | None = None
     gc.collect()
     gc.freeze()  # what was read stays; the collector need not walk it while the run judges
@@ -107,13 +124,15 @@ def _sit(rack: Rack, selection: Selection, options: Options, site: Site, evidenc
             retries=options.retries,
             repair=site.repair,
             explain=explainer(rack),
+            hear=watch.hear if watch.listens else None,
+            depart=None if site.relay is None else watch.depart,
         )
         links = Links(rack, start)
         early, _ = site.bench.wait(start)  # what opening and building took is no lateness
         for arrival in early:
             if isinstance(arrival.thing, Abort):
                 session.receive(arrival.thing, start)
-        drive(session, links, site.bench, evidence.record, origin=start, observe=evidence.observe)
+        drive(session, links, site.bench, watch.record, origin=start, observe=watch.observe)
         site.safe = session.safe
     except BenchError as error:
         _note_break(evidence, "bench broke", str(error))
@@ -123,6 +142,8 @@ def _sit(rack: Rack, selection: Selection, options: Options, site: Site, evidenc
     finally:
         gc.unfreeze()
         site.moved = session is not None and session.moved
+        unseen = session.unseen if session is not None else frozenset()
+        site.unseen = frozenset(node.address for node in rack.nodes if node.name in unseen)
     return ""
 
 

@@ -10,19 +10,27 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from hil.core.count import counted
 from hil.core.error import DescriptionError, Mark, Mistake
 from hil.core.plan import Case, Expectation, Plan
 from hil.runner.options import Options
 from hil.wire.rack import Rack
 
+SHORTEST_HINT = 4
+"""Words of fewer letters (`at`, `the`) are in too many titles to be what somebody looks for."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Selection:
-    """The cases in the order of the run, each with its plan's file, and the plans they are of."""
+    """The cases in the order of the run, each with its plan's file, and the plans they are of.
+
+    `warnings` are what is odd about the files they were read from.
+    """
 
     cases: tuple[Case, ...]
     files: tuple[str, ...]
     plans: tuple[Plan, ...]
+    warnings: tuple[Mistake, ...] = ()
 
 
 def plan_files(places: Sequence[str]) -> list[str]:
@@ -121,16 +129,17 @@ def _nothing_fits(plans: Sequence[Plan], options: Options) -> Mistake:
         near = _nearest(options.only, titles)
         if options.tags:
             what += f" and bears the tag {' or '.join(options.tags)}"
-        return Mistake(Mark("--only"), f"{what}, of {len(cases)} cases", near)
+        return Mistake(Mark("--only"), f"{what}, of {counted(len(cases), 'case')}", near)
     tags = sorted({tag for case in cases for tag in case.tags})
-    what = f"no case bears the tag {' or '.join(options.tags)}, of {len(cases)} cases"
+    what = f"no case bears the tag {' or '.join(options.tags)}, of {counted(len(cases), 'case')}"
     return Mistake(Mark("--tag"), what, ", ".join(tags) or "no tag at all: none is given")
 
 
 def _nearest(text: str, titles: Sequence[str]) -> str:
     """Suggest what was meant: words that are nearly the same, else titles that are."""
     words = {word.strip(".,:;()[]").casefold() for title in titles for word in title.split()}
-    near = difflib.get_close_matches(text.casefold(), sorted(words), n=3, cutoff=0.6)
+    telling = sorted(word for word in words if len(word) >= SHORTEST_HINT)
+    near = difflib.get_close_matches(text.casefold(), telling, n=3, cutoff=0.6)
     if not near:
         folded = {title.casefold(): title for title in titles}
         found = difflib.get_close_matches(text.casefold(), sorted(folded), n=3, cutoff=0.4)
@@ -140,5 +149,8 @@ def _nearest(text: str, titles: Sequence[str]) -> str:
 
 def _all_skipped(cases: Sequence[Case]) -> Mistake:
     reasons = "; ".join(dict.fromkeys(case.skip for case in cases))
-    what = f"all {len(cases)} selected cases are skipped here ({reasons}), so nothing would run"
+    which = (
+        "the only selected case is" if len(cases) == 1 else f"all {len(cases)} selected cases are"
+    )
+    what = f"{which} skipped here ({reasons}), so nothing would run"
     return Mistake(cases[0].mark, what)

@@ -8,7 +8,7 @@
 The loop drives it as it drives a run; its journal instants count from its start.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from enum import Enum, auto
 
 from hil.core.engine import Run
@@ -20,7 +20,7 @@ from hil.core.scene import Explain, explain_nothing
 from hil.core.signal import Sample, Signal
 from hil.core.verdict import Outcome
 from hil.runner.roll_call import RollCall
-from hil.runner.selection import nodes_used
+from hil.runner.selection import nodes_used, signals_used
 from hil.wire.rack import Rack
 
 REPAIRED = "unclean end"
@@ -47,12 +47,16 @@ class Session:
         retries: int = 0,
         repair: bool = False,
         explain: Explain = explain_nothing,
+        hear: Callable[[Samples], object] | None = None,
+        depart: Callable[[Sequence[Command]], object] | None = None,
     ) -> None:
         self._rack, self._cases = rack, cases
+        self._hear, self._depart = hear, depart
         self._origin = start
         self._retries, self._explain, self._repair = retries, explain, repair
         self._phase = Phase.ROLL_CALL
-        self._roll_call = RollCall(rack.nodes, nodes_used(rack, cases), start)
+        used = {path for case in cases for path in signals_used(case)}
+        self._roll_call = RollCall(rack.nodes, nodes_used(rack, cases), used, start)
         self._run: Run | None = None
         self._known: dict[str, Sample] = {}
         self._events: list[Event] = []
@@ -68,8 +72,15 @@ class Session:
         """Return whether the run's end saw every actuator at its safe value."""
         return self._run is not None and self.done and self._run.safe
 
+    @property
+    def unseen(self) -> frozenset[str]:
+        """Return the nodes that did not speak in the roll call; nobody commanded them."""
+        return frozenset(node.name for node in self._rack.nodes) - self._roll_call.present
+
     def receive(self, observation: Observation, now: Instant) -> None:
-        """Take in what a link or the bench observed."""
+        """Take in what a link or the bench observed; samples are heard by `hear` as well."""
+        if self._hear is not None and isinstance(observation, Samples):
+            self._hear(observation)
         if self._run is not None:
             if self._phase is Phase.REPAIR and isinstance(observation, Samples):
                 self._remember(observation)
@@ -95,8 +106,10 @@ class Session:
         return self._roll_call.next_wakeup() if self._run is None else self._run.next_wakeup()
 
     def take_sends(self) -> tuple[Command, ...]:
-        """Hand over the commands to be sent."""
+        """Hand over the commands to be sent; `depart` sees them just before."""
         sends = () if self._run is None else self._run.take_sends()
+        if sends and self._depart is not None:
+            self._depart(sends)
         self.moved = self.moved or bool(sends)
         return sends
 
@@ -118,7 +131,8 @@ class Session:
 
     def _end_roll_call(self, now: Instant) -> None:
         wrong = self._roll_call.wrong
-        for name, text in wrong.items():
+        absent = {name: wrong[name] for name in wrong if name not in self._roll_call.present}
+        for name, text in absent.items():
             self._events.append(NodeNoted(at=self._at(now), node=name, trouble="absent", text=text))
         if wrong:
             told = "; ".join(f"{name}: {text}" for name, text in wrong.items())

@@ -1,6 +1,6 @@
 """What surrounds a run: on the wall the rack's lock, its software nodes, the bench, the guard.
 
-    open    lock → unclean end? → software nodes → bench → guard → mark "unclean"
+    open    lock → unclean end? → interface → software nodes → bench → guard → mark "unclean"
     close   rack safe      guard stands down, mark taken away
             nothing moved  the same, unless an earlier unclean end is still to be repaired
             otherwise      the guard acts now, the mark stays for the next run
@@ -16,22 +16,32 @@ from dataclasses import dataclass, field
 from tenacity import Retrying, retry_if_exception_type, stop_after_attempt, wait_fixed
 
 from hil.bench.bench import Bench
+from hil.bench.child import TakenError
 from hil.bench.guarding import Guard, SafeDatagram
+from hil.bench.health import InterfaceHealth
 from hil.bench.interrupt import Interrupts
-from hil.bench.lock import RackLock, needs_repair
-from hil.bench.rig import open_wall
+from hil.bench.lock import RackLock
+from hil.bench.mark import needs_repair
+from hil.bench.relay import RelayProcess, behind, moved
+from hil.bench.relay_medium import RelayMedium
+from hil.bench.rig import check_interface, open_wall
+from hil.bench.segment import segment_medium
 from hil.bench.software import SoftwareProcess
+from hil.bus.medium import SegmentMedium
 from hil.core.engine import safe_values
 from hil.core.error import BenchError
-from hil.core.instant import Instant
+from hil.core.instant import MILLISECOND, SECOND, Instant
 from hil.core.observation import Command, Purpose
 from hil.wire.link import Links
-from hil.wire.rack import Rack
+from hil.wire.rack import Address, Rack
 
 Say = Callable[[str], object]
 
 SAFE_REQUESTS = 0x8000
 """The first request number of the guard's datagrams, far from those of a run."""
+
+SETTLING = Instant(2 * SECOND)
+"""How long software nodes are given at most to know each other before a run begins."""
 
 LEFTOVER_ATTEMPTS = 20
 LEFTOVER_PAUSE_SECONDS = 0.5
@@ -40,13 +50,19 @@ LEFTOVER_PAUSE_SECONDS = 0.5
 
 @dataclass(slots=True, kw_only=True)
 class Site:
-    """An open bench; the runner sets `safe` and `moved` before the site is closed."""
+    """An open bench; the runner sets `safe`, `moved` and `unseen` before the site is closed.
+
+    `unseen` are the addresses of nodes that never spoke: nobody made them safe.
+    """
 
     bench: Bench
-    rack: str
+    medium: SegmentMedium | None = None
+    health: InterfaceHealth | None = None
+    relay: RelayProcess | RelayMedium | None = None
     repair: bool = False
     safe: bool = False
     moved: bool = False
+    unseen: frozenset[Address] = frozenset()
     faults: list[str] = field(default_factory=list)
 
 
@@ -60,26 +76,54 @@ def virtual_site(rack: Rack, interrupts: Interrupts) -> Iterator[Site]:
         raise BenchError(f"{rack.file} names no software model, so it cannot be run virtually")
     start = Instant(0)
     nodes = SoftwareRack(rack, start)
-    bench = VirtualBench(rack, nodes, start=start, abort=interrupts.take)
-    yield Site(bench=bench, rack=rack.name)
+    medium = segment_medium(rack, start)
+    relay = None if rack.relay is None else RelayMedium(rack, start, medium)
+    begun = False
+    bench = VirtualBench(
+        rack,
+        nodes,
+        start=start,
+        medium=relay or medium,
+        abort=lambda now: interrupts.take(now) if begun else None,
+    )
+    while not nodes.settled and bench.now() < SETTLING:
+        bench.wait(Instant(bench.now() + MILLISECOND))
+    begun = True
+    yield Site(bench=bench, medium=medium, relay=relay)
 
 
 @contextmanager
-def wall_site(rack: Rack, run: str, interrupts: Interrupts, say: Say) -> Iterator[Site]:
-    """Open the rack itself.  Raises BenchError and BusyError before anything moves."""
+def wall_site(
+    rack: Rack, run: str, interrupts: Interrupts, say: Say, *, served: bool = False
+) -> Iterator[Site]:
+    """Open the rack itself; with `served` somebody else runs its software nodes already.
+
+    Raises BenchError and BusyError before anything moves.
+    """
+    addresses = [node.address for node in rack.nodes]
     with ExitStack() as stack:
-        lock = stack.enter_context(RackLock.acquire(rack.name, run))
-        left = needs_repair(rack.name)
+        lock = stack.enter_context(RackLock.acquire(rack.name, addresses, run))
+        left = needs_repair(addresses)
         if left is not None:
             say(str(left))
-        if rack.software is not None:
-            software = _start_software(rack, after_crash=left is not None)
+        check_interface(rack)
+        health = InterfaceHealth(rack)
+        stack.callback(health.close)
+        health.prepare()
+        say(health.line())
+        backs = {} if rack.relay is None or served else behind(rack)
+        if rack.software is not None and not served:
+            software = _start_software(moved(rack, backs), after_crash=left is not None)
             stack.callback(software.stop)
+        relay = RelayProcess(rack, backs) if backs else None
+        if relay is not None:
+            stack.callback(relay.stop)
+            say("a relay stands before the nodes and disturbs them while a case is on")
         bench = open_wall(rack, interrupts=interrupts)
         stack.callback(bench.close)
         guard = Guard(lock, safe_datagrams(rack))
         lock.mark_unclean()
-        site = Site(bench=bench, rack=rack.name, repair=left is not None)
+        site = Site(bench=bench, health=health, relay=relay, repair=left is not None)
         try:
             yield site
         finally:
@@ -102,23 +146,26 @@ def _settle(site: Site, guard: Guard, lock: RackLock) -> None:
             guard.stand_down()
         except BenchError as error:
             site.faults.append(str(error))
-        lock.mark_clean()
+        lock.mark_clean(site.unseen)
         return
     guard.act()
-    left = needs_repair(site.rack)
+    left = needs_repair(mark.address for mark in lock.marks)
     site.faults.append("the rack was not left safe" if left is None else left.guard)
 
 
 def _start_software(rack: Rack, *, after_crash: bool) -> SoftwareProcess:
     """Start the software nodes; after a crash wait until the old ones have let go."""
     trying = Retrying(
-        retry=retry_if_exception_type(BenchError),
+        retry=retry_if_exception_type(TakenError),
         stop=stop_after_attempt(LEFTOVER_ATTEMPTS if after_crash else 1),
         wait=wait_fixed(LEFTOVER_PAUSE_SECONDS),
         reraise=True,
     )
     try:
         return trying(SoftwareProcess, rack)
-    except BenchError as error:
-        hint = "end whatever has these addresses; `hil nodes` in another terminal is one such"
+    except TakenError as error:
+        hint = (
+            "end whatever has this address; if that is `hil nodes` in another terminal, "
+            "`hil run --served` uses its nodes"
+        )
         raise BenchError(f"{error}\n    try: {hint}") from error

@@ -8,11 +8,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
 from enum import Enum
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from hil.core.instant import Duration
 from hil.core.signal import Signal
 from hil.wire.segment import Bus
+
+if TYPE_CHECKING:
+    from hil.wire.disturbance import RelayScript
 
 
 class Address(NamedTuple):
@@ -201,7 +204,10 @@ class Software:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Rack:
-    """A bench file, read: the nodes of one rack and how to reach them."""
+    """A bench file, read: the nodes of one rack and how to reach them.
+
+    `depends` names for a signal, in full, those that it follows.
+    """
 
     name: str
     file: str
@@ -212,6 +218,8 @@ class Rack:
     nodes: tuple[Node, ...]
     software: Software | None
     bus: Bus | None = None
+    relay: "RelayScript | None" = None
+    depends: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
     def signals(self) -> dict[str, Signal]:
         """Return every signal of the rack by its full name."""

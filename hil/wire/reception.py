@@ -119,9 +119,9 @@ class Reception:
             text = f"says it is node {decoded.node}; {self.node.name} is {self.node.number}"
             self._note(NodeTrouble.STRAY, now, text, payload)
             return False
-        kind, reboot = self.track.judge(codec, decoded, now)
+        kind, reboot, heard = self.track.judge(codec, decoded, now)
         if reboot:
-            self._note(NodeTrouble.REBOOT, now, f"rebooted: {reboot}", payload)
+            self._note(NodeTrouble.REBOOT, now, reboot, payload, heard)
             if self.node.listen is not None and self.node.renew is not None:
                 self._timers.set((self.node.name, "listen", 0), now + 1)
         if kind is Kind.DUPLICATE:
@@ -173,5 +173,13 @@ class Reception:
             )
         )
 
-    def _note(self, trouble: NodeTrouble, at: Instant, text: str, raw: bytes = b"") -> None:
-        self._say(NodeNote(node=self.node.name, trouble=trouble, at=at, text=text, raw=raw))
+    def _note(
+        self,
+        trouble: NodeTrouble,
+        at: Instant,
+        text: str,
+        raw: bytes = b"",
+        since: Instant | None = None,
+    ) -> None:
+        name = self.node.name
+        self._say(NodeNote(node=name, trouble=trouble, at=at, text=text, raw=raw, since=since))

@@ -27,10 +27,14 @@ class Kind(Enum):
 
 
 class Judgement(NamedTuple):
-    """What the counters say: how new the datagram is, and in words why the node has rebooted."""
+    """What the counters say: how new the datagram is, and in words why the node has rebooted.
+
+    `since` is when the node was last heard before it rebooted.
+    """
 
     kind: Kind
     reboot: str
+    since: Instant | None = None
 
 
 _FINE = Judgement(Kind.NEW, "")
@@ -45,6 +49,7 @@ class Track:
 
     __slots__ = (
         "_boots",
+        "_heard",
         "_mask",
         "_sequence",
         "_sequence_at",
@@ -60,6 +65,7 @@ class Track:
         self.booted: Instant | None = None
         self.elapsed: Duration | None = None
         self._boots: int | None = None
+        self._heard: Instant | None = None
         self._uptime: int | None = None
         self._uptime_at = Instant(0)
         self._sequence: int | None = None
@@ -69,6 +75,7 @@ class Track:
     def judge(self, codec: Codec, decoded: Decoded, at: Instant) -> Judgement:
         """Take in the counters of one datagram that arrived at `at`."""
         sequence, boots, uptime = decoded.sequence, decoded.boots, decoded.uptime
+        before, self._heard = self._heard, at
         reboot = ""
         if boots is not None and boots != self._boots:
             if self._boots is not None:
@@ -85,7 +92,7 @@ class Track:
             self._keep_time(uptime, codec.uptime_span, at)
         if sequence is not None:
             self._advance(sequence, codec.sequence_span, at)
-        return Judgement(Kind.NEW, reboot) if reboot else _FINE
+        return Judgement(Kind.NEW, reboot, before) if reboot else _FINE
 
     def _steps_back(self, sequence: int, span: int, at: Instant) -> int:
         """Return 1 for the newest reading again, more for older ones, 0 for a new one."""

@@ -199,7 +199,7 @@ def test_black_has_no_chromaticity():
         chromaticity((0, 0, 0))
 
 
-# A15: the lamp of the firmware against that of the drawing
+# the lamp of the firmware against that of the drawing
 @pytest.mark.parametrize(("tolerance", "passes"), [(16, True), (12, True), (11, False), (8, False)])
 def test_a_read_back_colour_may_be_off_by_the_tolerance_in_each_channel(tolerance, passes):
     assert passes is within_tolerance(read_hex("FFBF00"), read_hex("FFB300"), tolerance)

@@ -53,12 +53,12 @@ def codes(first, second):
     return [one.code for one in compare(first, second, convert)]
 
 
-# A15: amber from 600 kPa, and from 6 bar
+# amber from 600 kPa, and from 6 bar
 def test_the_same_level_in_two_units_is_equal():
     assert codes(amber_from("600", "kPa", high="1000"), amber_from("6")) == []
 
 
-# A15: 6 kPa is a slip
+# 6 kPa is a slip
 def test_the_same_number_in_two_units_is_named_as_a_slip():
     (finding,) = compare(amber_from("6"), amber_from("6", "kPa"), convert)
 
@@ -110,7 +110,7 @@ def test_each_difference_has_its_code_either_way_round(one, other, code):
     assert [code] == codes(amber_from("6", **other), amber_from("6", **one))
 
 
-# A15: amber of the drawing is FFB300, of the firmware FFBF00
+# amber of the drawing is FFB300, of the firmware FFBF00
 def test_one_colour_name_with_two_colours_is_found():
     drawing = amber_from("6", palette=(Paint(name="amber", rgb=(255, 179, 0), mark=MARK),))
     (finding,) = compare(drawing, amber_from("6"), convert)
@@ -133,7 +133,7 @@ def test_acknowledgement_is_compared():
     assert "none, and by pendant.ack = pressed, at any time, lost at a restart" in finding.why
 
 
-# A14: a device reports 255 in a u8 for "no limit"; the link reads that as a sentinel
+# a device reports 255 in a u8 for "no limit"; the link reads that as a sentinel
 @pytest.mark.parametrize(
     ("trip", "reported", "code"),
     [

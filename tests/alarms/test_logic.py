@@ -134,7 +134,7 @@ def test_a_minute_includes_its_end(last, found):
     assert found is (most_per_window(activations) == 3)
 
 
-# A01: red from 8.00 bar; one count is 0.01
+# red from 8.00 bar; one count is 0.01
 @pytest.mark.parametrize(
     ("owns_trip", "wanted"), [(True, [False, True, True]), (False, [False, False, True])]
 )
@@ -144,7 +144,7 @@ def test_the_owner_of_an_edge_has_the_value_exactly_on_it(owns_trip, wanted):
     assert wanted == [active(described, [value])[0] for value in ("7.99", "8.00", "8.01")]
 
 
-# A02: limit 70, clear below 65: one raise at the second value, one clear at the last
+# limit 70, clear below 65: one raise at the second value, one clear at the last
 def test_noise_inside_the_dead_band_makes_no_second_transition():
     described = high_alarm("70", dead_band=clears_at("65", level_clears=False))
     series = ["69.9", "70.1", "69.9", "70.1", "66", "70.1", "65", "64.9"]
@@ -152,7 +152,7 @@ def test_noise_inside_the_dead_band_makes_no_second_transition():
     assert active(described, series) == [False] + [True] * 6 + [False]
 
 
-# A04: a width of 5 K at a limit of 70 clears at 65
+# a width of 5 K at a limit of 70 clears at 65
 def test_a_width_and_a_level_mean_the_same_reset_point():
     series = ["71", "66", "65.01", "65", "71"]
 
@@ -163,7 +163,7 @@ def test_a_width_and_a_level_mean_the_same_reset_point():
     )
 
 
-# A06: red from 80.0, one decimal shown
+# red from 80.0, one decimal shown
 @pytest.mark.parametrize(
     ("displayed_decides", "wanted"), [(False, [False] * 3), (True, [False, True, True])]
 )
@@ -179,7 +179,7 @@ def test_the_value_as_displayed_decides_only_where_the_spec_says_so(displayed_de
     assert wanted == [active(described, [value])[0] for value in ("79.94", "79.95", "79.96")]
 
 
-# A07: hold 3 s
+# hold 3 s
 def test_a_bad_first_reading_during_the_start_up_hold_raises_nothing():
     described = feed(start_up=start_up(3))
 
@@ -204,7 +204,7 @@ def test_a_delay_begins_to_run_when_the_hold_ends():
     assert looks(described, [(0.2, "9.1")], [3.9, 4]) == ["green", "red"]
 
 
-# A08: limit 30, delay 5 s, a sample each 0.5 s; 31 for 4.5 s, 29.9 once, 31 for 4.5 s
+# limit 30, delay 5 s, a sample each 0.5 s; 31 for 4.5 s, 29.9 once, 31 for 4.5 s
 def interrupted(on_delay, dead_band=None):
     described = high_alarm("30", on_delay=on_delay, dead_band=dead_band)
     samples = [(step * 0.5, "31") for step in range(9)] + [(4.5, "29.9")]
@@ -237,7 +237,7 @@ def test_a_delay_is_over_at_the_nanosecond_and_an_arrival_at_that_instant_comes_
     assert looks(described, [(0, "31"), (5, "29")], [6]) == ["green"]
 
 
-# A09: a sentinel, silence, NaN, and a zero
+# a sentinel, silence, NaN, and a zero
 def test_fault_stale_and_silence_are_neither_normal_nor_alarm():
     described = feed(no_reading=no_reading(stale_after=seconds(1), silent_after=seconds(3)))
 

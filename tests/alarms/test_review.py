@@ -73,7 +73,7 @@ def words(wanted):
 TOLD = {look: look.upper() for look in COLOURS}
 
 
-# A05: bands 0 to 5.0, 5.1 to 8.0, and from 8.0 up
+# bands 0 to 5.0, 5.1 to 8.0, and from 8.0 up
 def test_a_gap_and_an_overlap_are_named_with_an_example_in_counts():
     described = three(5, ("5.1", 8), 8, green_owns="high", amber_owns="both")
 
@@ -81,7 +81,7 @@ def test_a_gap_and_an_overlap_are_named_with_an_example_in_counts():
     assert one("AL-103", described, WIDE).why.startswith("8.00 bar (count 800) is in two bands")
 
 
-# A05: with a step of 0.1 on the wire no count falls into the gap
+# with a step of 0.1 on the wire no count falls into the gap
 def test_a_gap_between_two_counts_is_a_warning_only():
     described = three(5, ("5.1", 8), 8, green_owns="high")
     coarse = pressure(resolution=Decimal("0.1"))
@@ -180,7 +180,7 @@ def test_a_trip_point_between_two_counts_says_where_it_trips():
     assert "trips at 5.01 bar (count 501)" in one("AL-109", high_alarm("5.005", high="10")).why
 
 
-# A04: limit 70, clears at 75
+# limit 70, clears at 75
 def test_a_dead_band_on_the_wrong_side_is_an_error():
     described = high_alarm("7", high="10", dead_band=clears_at("7.5"))
 
@@ -188,7 +188,7 @@ def test_a_dead_band_on_the_wrong_side_is_an_error():
     assert "AL-201" in codes(high_alarm("7", high="10", dead_band=width("-1")))
 
 
-# A04: limit 70 degC, clears at 28 degC: a dead band of 42 K
+# limit 70 degC, clears at 28 degC: a dead band of 42 K
 def test_an_implausibly_wide_dead_band_names_its_width():
     hot = Signal(node="mast", name="temperature", kind=Kind.NUMBER, unit="degC",
                  low=Decimal(-40), high=Decimal(85))  # fmt: skip
@@ -304,7 +304,7 @@ def test_a_delay_tolerance_finer_than_the_sampling_is_found():
 ONE_DECIMAL = Displayed(decimals=1, rounding=Rounding.HALF_AWAY)
 
 
-# A06: red from 80.0, one decimal shown: 79.95 and 79.96 read 80.0 in amber
+# red from 80.0, one decimal shown: 79.95 and 79.96 read 80.0 in amber
 def test_a_displayed_value_in_another_colour_is_named_with_examples():
     hundred = pressure(high=Decimal(100))
     described = spec(
@@ -417,7 +417,7 @@ def test_flash_rates(slowest, fastest, code):
     assert codes(described) & {"AL-505", "AL-506"} == ({code} if code else set())
 
 
-# A09: a fault has its own colour
+# a fault has its own colour
 @pytest.mark.parametrize(
     ("colour", "like"), [("green", "green"), ("red", "red"), ("blue", None), ("white", None)]
 )

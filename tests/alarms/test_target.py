@@ -18,7 +18,7 @@ HUNDREDTHS = Grid(Decimal(0), Decimal("0.01"))
     [(Rounding.HALF_AWAY, Bracket(7994, 7995)), (Rounding.HALF_EVEN, Bracket(7994, 7995))],
 )
 def test_the_displayed_value_moves_the_target_by_half_a_step(rounding, wanted):
-    # A06: 79.95 reads 80.0 both ways (half away from zero; 80.0 is the even neighbour)
+    # 79.95 reads 80.0 both ways (half away from zero; 80.0 is the even neighbour)
     described = spec(
         band("green", None, "80", owns="none"),
         band("red", "80", None, dead_band=width("1")),

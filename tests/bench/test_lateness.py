@@ -1,4 +1,4 @@
-"""The bench's own lateness (T04)."""
+"""The bench's own lateness: a host that was held must not make a node look slow."""
 
 from bench.small import ms
 
@@ -10,7 +10,7 @@ BOUND = Duration(ms(50))
 
 
 def test_waking_late_is_measured_from_the_instant_that_was_asked_for():
-    # T04: deadline 50 ms, the process is held until 210 ms: host late 160 ms.
+    # deadline 50 ms, the process is held until 210 ms: host late 160 ms.
     note = Lateness(BOUND, ms(0)).woke(ms(50), ms(210))
 
     assert note is not None

@@ -209,7 +209,7 @@ def test_a_machine_that_never_lets_time_pass_is_found_out():
 
 
 def test_answers_inside_the_send_call_are_all_seen():
-    # T03: a node that answers at once, on a segment that takes no time: 100 of 100.
+    # the answer is there before anybody waits for it: a node that answers at once, on a segment that takes no time: 100 of 100.
     rounds = [ms(count) for count in range(1, 101)]
     diary = Diary(last=ms(101), send_at=rounds)
 

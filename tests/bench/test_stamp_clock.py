@@ -1,4 +1,4 @@
-"""Kernel stamps on the monotonic clock, and steps of the wall clock (T01), with injected clocks."""
+"""Kernel stamps on the monotonic clock, and steps of the wall clock, with injected clocks."""
 
 import pytest
 from bench.small import MS
@@ -40,7 +40,7 @@ def test_a_stamp_becomes_the_instant_it_was_made_at():
 
 @pytest.mark.parametrize("step", [3600 * SECOND, -3600 * SECOND], ids=["forward", "back"])
 def test_a_step_during_a_wait_changes_no_measured_time_and_is_noted(step):
-    # T01: stepped at 1 s of a 5 s deadline, the answer comes at 3 s: 3.0 s are measured.
+    # the wall clock is stepped at 1 s of a 5 s deadline, the answer comes at 3 s: 3.0 s are measured.
     clocks = Clocks()
     clock, start = clocks.open(), clocks.monotonic
     clocks.let_pass(SECOND)

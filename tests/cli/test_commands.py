@@ -1,6 +1,7 @@
 """The command line, called as people call it, in process."""
 
 import json
+import re
 
 import pytest
 from click.testing import CliRunner
@@ -42,7 +43,7 @@ def test_a_virtual_run_prints_lines_and_a_summary(hil):
     assert lines[1].startswith(
         "pass          A first look: over-pressure turns the stack light red  "
     )
-    assert "READY: 1 of 1 cases passed" in lines
+    assert "READY: 1 of 1 case passed" in lines
     assert lines[-1] == "exit code 0: something ran and all of it passed"
     assert "\x1b" not in ended.output
 
@@ -88,7 +89,7 @@ def test_a_file_that_is_not_there_is_exit_code_two(hil):
     ] == [2, 2]
 
 
-@pytest.mark.parametrize("kind", ["bench", "plan"])
+@pytest.mark.parametrize("kind", ["bench", "plan", "alarms"])
 def test_a_schema_is_json(hil, kind):
     ended = hil("schema", kind)
 
@@ -104,12 +105,43 @@ def test_a_rebuild_has_the_exit_code_of_its_run(hil, tmp_path):
     assert again.output.startswith("NOT READY: beacon: 1 failed")
 
 
-def test_a_rebuild_of_nothing_is_exit_code_five(hil, tmp_path):
+def test_a_rebuild_of_a_folder_that_is_no_runs_is_a_wrong_argument(hil, tmp_path):
+    """Nothing was to be written yet: the one who named the folder can put it right, not the disk."""
     (tmp_path / "empty").mkdir()
     ended = hil("rebuild", "empty")
 
-    assert ended.exit_code == 5
+    assert ended.exit_code == 2
     assert "journal.jsonl cannot be read" in ended.output
+
+
+@pytest.mark.parametrize("tag", ["", " "])
+def test_a_tag_without_a_letter_is_refused(hil, tag):
+    ended = hil("run", "plan.yaml", "--virtual", "--tag", tag)
+
+    assert ended.exit_code == 2
+    assert "expected a tag, got an empty text" in ended.output
+
+
+def test_virtual_and_served_exclude_each_other(hil):
+    assert hil("run", "plan.yaml", "--virtual", "--served").exit_code == 2
+
+
+def test_the_seed_of_an_order_is_the_first_thing_that_is_said(hil):
+    for words in (("--virtual",), ("--list",)):
+        ended = hil("run", "plan.yaml", "--shuffle", "7", *words)
+
+        assert ended.output.startswith("in an order drawn from seed 7\n")
+
+
+def test_one_of_a_thing_is_not_several(hil):
+    texts = [
+        hil("check", "plan.yaml", "--bench", "fixtures/first-node.yaml").output,
+        hil("run", "plan.yaml", "--list").output,
+        hil("run", "plan.yaml", "--virtual").output,
+        hil("run", "plan.yaml", "--virtual", "--only", "presure").output,
+    ]
+
+    assert not re.findall(r"\b1 (?:cases|nodes|signals|plans|lines|mistakes)\b", "\n".join(texts))
 
 
 def test_an_unknown_command_gets_a_suggestion(hil):

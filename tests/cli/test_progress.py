@@ -1,13 +1,18 @@
 """Progress: a line per case, and a bar that is drawn between cases only."""
 
-import doctest
+import dataclasses
 import io
+import re
 
 import pytest
-from report.runs import run
+from core.paper import case, is_red, ms, step
+from report.runs import begun, ended, run, started
+from rich.cells import cell_len
 
-import hil.cli.progress
 from hil.cli.progress import LiveProgress, PlainProgress
+
+
+LONG = case(step({}, [is_red(during=(ms(0), ms(3000)))]))
 
 
 class Terminal(io.StringIO):
@@ -60,9 +65,53 @@ def test_nothing_is_drawn_while_a_step_is_judged():
     progress.close()
 
 
-@pytest.mark.parametrize("module", [hil.cli.progress])
-def test_the_examples_in_the_text_are_true(module):
-    failed, tried = doctest.testmod(module)
+def test_a_skipped_case_says_why():
+    stream = io.StringIO()
+    played_with = [*run("skipped", reason="no barometer on this rack")]
+    progress = PlainProgress(stream)
+    for event in played_with:
+        progress(event)
 
-    assert tried
-    assert not failed
+    assert stream.getvalue().splitlines()[1].endswith("case 0  no barometer on this rack")
+
+
+@pytest.mark.parametrize(
+    ("outcome", "colour"),
+    [("fail", "1;31"), ("error", "1;31"), ("inconclusive", "33")],
+)
+def test_each_word_has_the_colour_it_has_in_the_summary(outcome, colour):
+    stream = Terminal()
+    played(LiveProgress(stream), outcome)
+
+    assert f"\x1b[{colour}m{outcome}" in stream.getvalue()
+    assert "\x1b[33mVanes" not in stream.getvalue()
+
+
+@pytest.mark.parametrize("columns", [60, 80, 100, 140])
+def test_a_long_title_is_cropped_at_the_edge_of_the_window(columns, monkeypatch):
+    monkeypatch.setenv("COLUMNS", str(columns))
+    stream = Terminal()
+    progress = LiveProgress(stream)
+    title = "a vane reaches its angle, not too early and not too late " * 3
+    for event in [started(title), begun(0, title), ended(0, title, "fail", took=2_000_000)]:
+        progress(event)
+    progress.close()
+    lines = re.sub("\x1b\\[[0-9;?]*[A-Za-z]", "\n", stream.getvalue()).split("\n")
+    shown = [line for line in lines if line.strip()]
+
+    assert all(cell_len(line.strip("\r")) <= columns for line in shown)
+    assert any(line.startswith("a vane") or "…" in line for line in shown)
+    assert any(line.rstrip().endswith("…  2 ms") or line.strip() == "2 ms" for line in shown)
+
+
+def test_the_time_left_is_known_before_the_first_case_is_over():
+    stream = Terminal()
+    progress = LiveProgress(stream)
+    progress.foresee([LONG] * 10)
+    for event in run(*["pass"] * 10)[:2]:
+        progress(
+            dataclasses.replace(event, virtual=False) if event.kind == "run-started" else event
+        )
+
+    assert "about 30 s left" in stream.getvalue()
+    progress.close()

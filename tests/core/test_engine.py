@@ -130,6 +130,7 @@ def test_a_refused_stimulus_fails_the_case():
     machine, events = play([case(UNDER)], answer=refuse)
 
     assert machine.outcome is Outcome.FAIL
+    assert kinds(events, CaseEnded)[0].blamed == ("feedline",)
     assert (
         "refused the stimulus feedline.pressure: out of range"
         in kinds(events, CaseEnded)[0].reasons[0]
@@ -176,14 +177,42 @@ REBOOT = NodeNote(node="beacon", trouble=NodeTrouble.REBOOT, at=at(2), text="boo
 def test_an_unplanned_reboot_fails_a_case_whose_values_were_right():
     machine, events = play([case(OVER)], things=[(at(2), REBOOT)])
 
+    (ended,) = kinds(events, CaseEnded)
+
     assert machine.outcome is Outcome.FAIL
-    assert "beacon rebooted" in kinds(events, CaseEnded)[0].reasons[0]
+    assert ended.blamed == ("beacon",)
+    assert (
+        ended.reasons[0] == "over-pressure: beacon rebooted before 2 ms of the case (boot 6 to 7)"
+    )
+
+
+@pytest.mark.parametrize(
+    ("heard", "when"),
+    [
+        (12, "between 2 ms and 17 ms of the case"),
+        (1, "between 9 ms before the case and 17 ms of the case"),
+        (None, "before 17 ms of the case"),
+    ],
+)
+def test_a_reboot_lies_between_the_last_word_before_it_and_the_first_after(heard, when):
+    since = None if heard is None else at(heard)
+    note = NodeNote(
+        node="beacon", trouble=NodeTrouble.REBOOT, at=at(27), text="boot 6 to 7", since=since
+    )
+    first = case(step(wait=ms(10)), title="first", restore=False)
+    second = case(step(wait=ms(60)), title="second", restore=False)
+    _, events = play([first, second], things=[(at(27), note)])
+
+    assert [f"second: beacon rebooted {when} (boot 6 to 7)"] == list(
+        kinds(events, CaseEnded)[1].reasons
+    )
 
 
 def test_a_planned_reboot_does_not():
-    machine, _ = play([case(OVER, reboots=("beacon",))], things=[(at(2), REBOOT)])
+    machine, events = play([case(OVER, reboots=("beacon",))], things=[(at(2), REBOOT)])
 
     assert machine.outcome is Outcome.PASS
+    assert kinds(events, CaseEnded)[0].blamed == ()
 
 
 def test_a_pass_on_a_later_attempt_is_unstable_and_keeps_both_attempts():

@@ -22,7 +22,7 @@ def test_rack_is_what_the_file_says(rack):
     assert rack.late_bound == 50 * MILLISECOND
     assert len(rack.digest) == 64
     assert probe.address == Address("127.0.0.1", 47901)
-    assert probe.identity.firmware == ">= 1.10"  # Y07: text, with its zero
+    assert probe.identity.firmware == ">= 1.10"  # text, with its zero: 1.10 is not 1.1
     assert probe.operations == {"pressure": 2, "angle": 3, "lamp": 4, "caption": 6, "ghost": 7}
     assert [layout.role for layout in probe.layouts] == [Role.REQUEST, Role.REQUEST, Role.READING]
     assert (slow.read, slow.poll, slow.listen) == (1, 50 * MILLISECOND, None)
@@ -45,7 +45,7 @@ def test_signal_is_what_the_file_says(rack):
 def test_other_signals_are_what_the_file_says(rack):
     signals = rack.signals()
 
-    assert signals["probe.lamp"].labels == ("off", "on", "no", "red")  # Y01: words, not booleans
+    assert signals["probe.lamp"].labels == ("off", "on", "no", "red")  # words, not booleans
     assert signals["probe.caption"].drive.safe == ""
     assert signals["probe.angle"].drive.readback == "probe.position"
     assert signals["probe.angle"].drive.rate == Decimal(50)
@@ -264,3 +264,60 @@ def test_message_in_the_reference_is_real(tmp_path):
 
     shown = f"bench.yaml:{what}\n    try: {hint}\n"
     assert shown in (FIXTURES / "README.md").read_text("utf-8")
+
+
+SEALED = """\
+checks:
+  crc-a: {width: 16, polynomial: 0x1021, start: 0xFFFF, reflect-in: no, reflect-out: no, final-xor: 0x0000, check: CHECK}
+layouts:
+  sealed:
+    role: answer
+    fields:
+      - {name: request, type: u16, is: request}
+      - {name: check, type: u16, is: crc, crc: crc-a}
+    examples:
+      - {bytes: 00 41 45 EA, values: {request: 65}}
+"""
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "expected"),
+    [
+        # 0x29B1 is the check value of CRC-16/IBM-3740 in the public catalogue of CRC algorithms
+        ("layouts:\n", SEALED.replace("CHECK", "0x29B2"), "0x29"),
+        ("unit: bar\n        scale: 0.01", "unit: bar\n        scale: 0", "scale: 0 would make"),
+        ("unit: bar\n        scale: 0.01", "unit: bar\n        scale: x", "scale: `x`"),
+        ("unit: bar\n        scale: 0.01", "unit: bar\n        scale: 0.01\n        offset: x", "offset: `x`"),
+        ("range: 0 bar to 10 bar", "range: 0 bar", "range: `0 bar` is not a range"),
+        ("position: {unit: deg", "position: {unit: degg", "unit `degg`"),
+        ("layouts: [request, text-request, probe-reading]", "layouts: [request, text-request, probe-readin]", "there is no layout"),
+        ("layouts: [request, slow-reading]", "layouts: [request, slow reading]", "`slow reading` is not a name"),
+    ],
+)  # fmt: skip
+def test_a_wrong_declaration_is_one_mistake_whoever_uses_it(tmp_path, old, new, expected):
+    (sentence,) = bench_mistakes(tmp_path, old, new)
+
+    assert expected in sentence
+
+
+def test_what_is_declared_rightly_is_no_mistake(tmp_path):
+    assert bench_mistakes(tmp_path, "layouts:\n", SEALED.replace("CHECK", "0x29B1")) == []
+
+
+def test_a_wrong_declaration_hides_no_mistake_of_its_users(tmp_path):
+    old = "drive: {operation: 2, safe: 2.4 bar, actuator: no}"
+    assert old in BENCH
+    said = bench_mistakes(
+        tmp_path,
+        BENCH[
+            BENCH.index("        scale: 0.01\n        range: 0 bar") : BENCH.index(old) + len(old)
+        ],
+        "        scale: 0\n        range: 0 bar to 10 bar\n"
+        "        drive: {operation: 2, safe: 2.4, rate: 5 deg/s}",
+    )
+
+    assert [sentence.split(": ", 1)[1].split(":")[0] for sentence in said] == [
+        "scale",
+        "safe",
+        "rate",
+    ]

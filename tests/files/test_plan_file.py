@@ -72,16 +72,16 @@ def test_precondition_waits_three_seconds_unless_it_says(tmp_path, rack):
 @pytest.mark.parametrize(
     ("stimulus", "expected"),
     [
-        ("{probe.angle: 45}", "5:27: probe.angle: `45` has no unit | try: 45 deg"),  # U10
-        ("{probe.angle: 180 rad}", "5:27: probe.angle: 10313.24 deg is outside the range of probe.angle, -90 deg to 90 deg"),  # U10
-        ("{probe.pressure: 4,8 bar}", "5:30: probe.pressure: `4,8 bar` has a decimal comma, expected a point | try: 4.8 bar"),  # Y16
+        ("{probe.angle: 45}", "5:27: probe.angle: `45` has no unit | try: 45 deg"),  # degrees or radians? nobody can tell
+        ("{probe.angle: 180 rad}", "5:27: probe.angle: 10313.24 deg is outside the range of probe.angle, -90 deg to 90 deg"),  # degrees typed where radians are meant
+        ("{probe.pressure: 4,8 bar}", "5:30: probe.pressure: `4,8 bar` has a decimal comma, expected a point | try: 4.8 bar"),  # a decimal comma, as half of Europe writes
         ("{probe.pressure: 4.805 bar}", "5:30: probe.pressure: 4.805 bar falls between two counts of probe.pressure, 4.80 bar and 4.81 bar | try: 4.80 bar or 4.81 bar"),
         ("{probe.position: 1 deg}", "5:14: probe.position cannot be driven | try: probe.angle"),
         ("{probe.presure: 1 bar}", "5:14: there is no signal `probe.presure` on this bench | try: probe.pressure"),
         ("{prob.lamp: on}", "5:14: there is no signal `prob.lamp` on this bench | try: probe.lamp"),
         ("{lamp: on}", "5:14: `lamp` is not a signal of this bench, expected `node.signal`"),
-        ("{probe.lamp: yes}", "5:26: probe.lamp: probe.lamp has no label `yes`, it has `off`, `on`, `no` and `red`"),  # Y01
-        ("{probe.lamp: #d03020\n   }", "5:25: probe.lamp: has no value, because `#d03020` after a blank is a comment | try: quote the colour or text: \"#d03020\""),  # Y10
+        ("{probe.lamp: yes}", "5:26: probe.lamp: probe.lamp has no label `yes`, it has `off`, `on`, `no` and `red`"),  # a switch word is no boolean
+        ("{probe.lamp: #d03020\n   }", "5:25: probe.lamp: has no value, because `#d03020` after a blank is a comment | try: quote the colour or text: \"#d03020\""),  # a colour that is a comment
         ("{probe.lamp: [on]}", "5:26: probe.lamp: expected a value, got a list"),
         ("3 bar", "5:13: expected signals with their values, got `3 bar`"),
     ],
@@ -98,7 +98,7 @@ def test_stimulus_is_refused(tmp_path, rack, stimulus, expected):
 @pytest.mark.parametrize(
     ("text", "value"),
     [
-        ("1.57 rad", "90.0"),  # U10: 89.95 deg, to the nearest tenth
+        ("1.57 rad", "90.0"),  # 89.95 deg, to the nearest tenth
         ("-0.1 turn", "-36"),
         ("89.9 deg", "89.9"),
     ],
@@ -111,7 +111,7 @@ def test_command_in_another_unit_goes_to_the_nearest_count(tmp_path, rack, text,
 
 
 def test_words_of_labels_are_words(tmp_path, rack):
-    # Y01: `on`, `off` and `no` are labels of this lamp, never booleans
+    # `on`, `off` and `no` are labels of this lamp, never booleans
     body = "- stimulus: {probe.lamp: on}\n- stimulus: {probe.lamp: no}\n  expect: [{signal: probe.lamp, not: off, within: 1 s}]"
     steps = cases(tmp_path, rack, plan_text(body))[0].steps
 
@@ -174,7 +174,7 @@ def test_same_title_twice_is_refused(tmp_path, rack):
 
 
 def test_titles_that_differ_in_punctuation_stay_apart(tmp_path, rack):
-    # J03: `A(.)` and `A( )` are two results
+    # two names that differ in punctuation must not become one result
     text = expecting("{signal: probe.lamp, value: on, within: 1 s}")
     twice = text.replace("one", "A(.)") + text.split("cases:\n")[1].replace("one", "A( )")
 
@@ -220,10 +220,17 @@ def test_two_plans_with_one_title_are_refused(tmp_path, rack):
 
 def test_warning_does_not_stop_a_plan(tmp_path, rack):
     file = tmp_path / "plan.yaml"
-    file.write_text(expecting("{signal: slow.tally, value: 3, within: 20 ms}"), encoding="utf-8")
+    file.write_text(expecting("{signal: slow.tally, not: 3, during: 20 ms}"), encoding="utf-8")
 
     reading = read_plans_with_warnings([file], rack)
     (warning,) = reading.warnings
     assert len(reading.plans) == 1
     assert warning.warning
     assert "20 ms is finer than the looks at slow.tally, one every 50 ms" in warning.what
+
+
+def test_a_deadline_finer_than_the_looks_is_refused(tmp_path, rack):
+    (found,) = mistakes(tmp_path, rack, expecting("{signal: slow.tally, value: 3, within: 20 ms}"))
+
+    assert found.startswith("6:52: within: 20 ms is finer than the looks at slow.tally")
+    assert found.endswith("| try: at least 50 ms, or look more often")

@@ -6,7 +6,8 @@ from pathlib import Path
 import jsonschema
 import pytest
 
-from hil.files import bench_shape, plan_shape
+from hil.files import bench_shape, bus_shape, follow_shape, measure_shape, plan_shape
+from hil.files.kind import FileKind, kind_of
 from hil.files.mistake import Page
 from hil.files.read import read_plan, read_plans, read_rack
 from hil.files.schema import bench_schema, plan_schema
@@ -15,7 +16,8 @@ from hil.files.text import read_text
 from hil.files.tree import Map, Scalar, Seq, read_tree
 
 ROOT = Path(__file__).parents[2]
-BENCHES = sorted((ROOT / "fixtures").glob("*.yaml"))
+FIXTURES = sorted((ROOT / "fixtures").glob("*.yaml"))
+BENCHES = [file for file in FIXTURES if kind_of(file) is FileKind.BENCH]
 PLANS = sorted((ROOT / "testplans").glob("*.yaml"))
 NUMBER = re.compile(r"[-+]?(\.\d+|\d+(\.\d*)?)([eE][-+]?\d+)?")
 INTEGER = re.compile(r"[-+]?\d+")
@@ -114,6 +116,13 @@ BENCH_SECTIONS = {
     "Signals": bench_shape.SIGNAL,
     "Drive": bench_shape.DRIVE,
     "Software": bench_shape.SOFTWARE,
+    "Bus": bus_shape.BUS,
+    "Participants": bus_shape.PARTICIPANT,
+    "Cable": bus_shape.CABLE,
+    "Traffic": bus_shape.TRAFFIC,
+    "Noise": bus_shape.NOISE,
+    "Relay": bus_shape.RELAY,
+    "Disturbances": bus_shape.DISTURBANCE,
 }
 PLAN_SECTIONS = {
     "The file": plan_shape.PLAN,
@@ -121,6 +130,17 @@ PLAN_SECTIONS = {
     "A step": plan_shape.STEP,
     "An expectation": plan_shape.EXPECTATION,
     "Tolerances": plan_shape.LARGER_OF,
+    "Relations": measure_shape.RELATION,
+    "Follow": follow_shape.FOLLOW,
+    "Ramp": follow_shape.RAMP,
+    "Sine": follow_shape.SINE,
+    "Chirp": follow_shape.CHIRP,
+    "Responses": follow_shape.FOLLOWER,
+    "Latency of trials": measure_shape.LATENCY,
+    "Traffic": measure_shape.TRAFFIC,
+    "Traffic of trials": measure_shape.TRIAL_TRAFFIC,
+    "All at once": plan_shape.TOGETHER,
+    "A proof": plan_shape.PROVE,
 }
 REFERENCES = [
     (ROOT / "fixtures" / "README.md", title, record) for title, record in BENCH_SECTIONS.items()
@@ -202,7 +222,11 @@ def wrapped(block):
     if block.startswith("plan:"):
         return block
     indented = block.replace("\n", "\n          ").rstrip()
-    if block.startswith("- {signal"):
+    if block.startswith(("- trials", "- follow", "- prove")):
+        block = block.replace("../fixtures", str(ROOT / "fixtures"))
+        step = block.replace("\n", "\n      ").rstrip()
+        return f"plan: P\ncases:\n  - case: c\n    steps:\n      {step}\n"
+    if block.startswith("- {"):
         return f"plan: P\ncases:\n  - case: c\n    steps:\n      - expect:\n          {indented}\n"
     assert block.startswith("vary:")
     rest = "\n    ".join(block.rstrip().splitlines())
@@ -220,7 +244,10 @@ def test_examples_of_the_plan_reference_are_plans(tmp_path, glasshouse, block):
 
 @pytest.mark.parametrize("block", blocks(ROOT / "fixtures" / "README.md"))
 def test_examples_of_the_bench_reference_stand_in_the_fixtures(block):
-    fixture = "".join((ROOT / "fixtures" / "glasshouse.yaml").read_text("utf-8").split())
+    files = ("glasshouse.yaml", "glasshouse-alarms.yaml")
+    fixture = "".join(
+        "".join((ROOT / "fixtures" / name).read_text("utf-8").split()) for name in files
+    )
 
     for line in block.strip().splitlines():
         assert "".join(line.split()) in fixture

@@ -1,5 +1,7 @@
 """One case for many values."""
 
+import re
+
 import pytest
 from files.probes import cases, mistakes
 
@@ -37,7 +39,7 @@ def test_lists_make_every_combination(tmp_path, rack):
 
 
 def test_rows_make_a_case_each_and_repeats_are_numbered(tmp_path, rack):
-    # J03: unique by construction
+    # two results of one name are merged, or lost, by those who read reports
     rows = "[{what: angle, size: 10}, {what: angle, size: 20}, {what: angle, size: 10}]"
 
     assert [case.title for case in cases(tmp_path, rack, varied(rows))] == [
@@ -82,6 +84,58 @@ def test_too_many_combinations_are_refused_at_once(tmp_path, rack):
     assert "vary makes 10201 cases, more than 10000 (the limit)" in sentence
 
 
+def test_an_unknown_variable_hides_no_other_mistake(tmp_path, rack):
+    text = """\
+plan: Varying
+cases:
+  - case: vane turns to ${sise}
+    vary: {size: [10, 20]}
+    reboots: prob
+    steps:
+      - wait: "${sise} ms"
+        stimulus: {probe.angle: "${size} deg"}
+      - stimulus: {probe.angle: "${sise} deg", probe.lamp: "${size}"}
+        expect:
+          - {signal: probe.position, value: "${sise} deg", tolerance: 1, within: "${size} ms"}
+          - {signal: "${sise}.lamp", value: red, within: 5}
+          - {signal: probe.lamp, value: purple, "${sise}": 5 ms}
+          - {signal: probe.lamp, unchanged: yes, during: "${sise} ms"}
+          - "${sise}"
+"""
+    unknown = "`${sise}` is not a variable of this case's `vary` | try: size"
+    said = mistakes(tmp_path, rack, text)
+
+    assert [sentence.split(": ", 1)[1] for sentence in said if "sise" not in sentence] == [
+        "reboots: there is no node `prob` on this bench | try: probe",
+        "probe.lamp: probe.lamp has no label `10`, it has `off`, `on`, `no` and `red`",
+        "probe.lamp: probe.lamp has no label `20`, it has `off`, `on`, `no` and `red`",
+        "tolerance: `1` has no unit | try: 1 deg",
+        "within: `5` has no unit | try: 5 ms or 5 s",
+        "value: probe.lamp has no label `purple`, it has `off`, `on`, `no` and `red`",
+    ]
+    assert [unknown] * 8 == [s.split(": ", 1)[1] for s in said if "sise" in s]
+
+
+def test_a_misspelled_variable_is_named_once(tmp_path, rack):
+    said = mistakes(tmp_path, rack, varied("{what: [angle], sise: [1]}"))
+
+    assert {"`${size}` is not a variable of this case's `vary` | try: sise"} == {
+        sentence.split(": ", 1)[1] for sentence in said
+    }
+
+
+def test_a_vary_that_cannot_be_read_hides_no_other_mistake(tmp_path, rack):
+    text = varied("5").replace("tolerance: 1 deg", "tolerance: 1").replace("${size} ms", "5")
+    said = [sentence.split(" ", 1)[1] for sentence in mistakes(tmp_path, rack, text)]
+
+    assert said == [
+        "vary: expected variables with lists, or a list of rows, got `5` "
+        "| try: vary: {vane: [vane-1, vane-2]}",
+        "tolerance: `1` has no unit | try: 1 deg",
+        "within: `5` has no unit | try: 5 ms or 5 s",
+    ]
+
+
 def test_variable_without_vary_is_refused(tmp_path, rack):
     text = varied("{what: [angle], size: [1]}").replace(
         "    vary: {what: [angle], size: [1]}\n", ""
@@ -89,3 +143,58 @@ def test_variable_without_vary_is_refused(tmp_path, rack):
 
     said = mistakes(tmp_path, rack, text)
     assert any("`${what}` is not a variable" in sentence for sentence in said)
+
+
+RICH = """\
+plan: Varying
+cases:
+  - case: vane turns
+    requirement: [PR-1, PR-2]
+    tags: quick
+    vary: {size: [10, 20]}
+    precondition:
+      - {signal: probe.lamp, value: off, within: 1 s}
+      - {signal: probe.position, between: -90 deg to 90 deg}
+    reboots: [probe]
+    restore: yes
+    steps:
+      - wait: 10 ms
+        stimulus: {probe.angle: "${size} deg", probe.lamp: on}
+        expect:
+          - {signal: probe.position, value: 5 deg, tolerance: 1 deg, edges: exclusive, within: 1 s, hold: 1 s}
+          - {signal: [probe.lamp, probe.caption], not: red, during: 10 ms to 1 s}
+          - {signal: probe.lamp, one-of: [on, red], within: 1 s, not-before: 5 ms}
+          - {signal: probe.position, unchanged: yes, tolerance: {larger-of: [1 deg, 2 deg]}, during: 1 s}
+          - {signal: probe.position, not: {between: 1 deg to 2 deg}, never: 1 s}
+      - stimulus: {probe.angle: 1 deg}
+        expect: [{signal: probe.position, above: 1 deg, within: 1 s}]
+"""
+
+
+SCALAR = re.compile(r"(?:[-{\[,:] |^ {8,}|\[|\{)([^-{\[\]},:\s][^\]},:]*)")
+
+
+def scalars():
+    """Return the places of keys and values below the case's `vary`, as (line, start, end).
+
+    Not the keys of the case itself, which are read before anything is filled in, and not the key
+    `tolerance`, without which `edges` has no meaning either.
+    """
+    return [
+        (number, found.start(1), found.end(1))
+        for number, line in enumerate(RICH.splitlines())
+        for found in SCALAR.finditer(line)
+        if number > 5 and '"' not in found[1] and found[1] != "tolerance"
+    ]
+
+
+@pytest.mark.parametrize("place", scalars(), ids=lambda p: f"{p[0] + 1}:{p[1] + 1}")
+def test_an_unknown_variable_anywhere_is_one_mistake(tmp_path, rack, place):
+    number, start, end = place
+    lines = RICH.splitlines()
+    lines[number] = f'{lines[number][:start]}"${{nobody}}"{lines[number][end:]}'
+    said = mistakes(tmp_path, rack, "\n".join(lines) + "\n")
+    others = [sentence for sentence in said if "`${nobody}` is not a variable" not in sentence]
+
+    assert len(said) - len(others) == 1
+    assert [s for s in others if "the variable `size` of `vary` is used nowhere" not in s] == []

@@ -93,6 +93,7 @@ def ended(
     attempt: int = 1,
     took: int = 160 * MILLISECOND,
     plan: str = PLAN,
+    blamed: tuple[str, ...] = (),
 ) -> CaseEnded:
     return CaseEnded(
         at=Instant(index * MILLISECOND + took),
@@ -103,6 +104,7 @@ def ended(
         attempt=attempt,
         took=took,
         reasons=reasons,
+        blamed=blamed,
     )
 
 

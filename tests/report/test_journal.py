@@ -1,5 +1,6 @@
 """The journal: whole lines, a full disk, killed writers, any bytes."""
 
+import contextlib
 import json
 import subprocess
 import sys
@@ -112,7 +113,8 @@ def test_events_with_fields_of_wrong_types_are_passed_over(tmp_path_factory, dat
     path.write_text("".join(json.dumps(event) + "\n" for event in events))
     reader = JournalReader(path)
 
-    build_junit(fold(reader), None)
+    with contextlib.suppress(StoreError):  # another index makes a second case of the same title
+        build_junit(fold(reader), None)
     assert reader.unreadable <= 1
 
 
@@ -154,7 +156,7 @@ def test_a_full_disk_is_told_and_leaves_whole_lines(tmp_path):
     assert len(list(reader)) > 10
     assert reader.unreadable == 0
     assert f"{tmp_path}/journal.jsonl is not complete" in ended.stdout
-    assert "bytes) are missing (File too large)" in ended.stdout
+    assert "bytes (File too large)" in ended.stdout
     assert not (tmp_path / ".reserve").exists()
 
 

@@ -1,6 +1,8 @@
 """JUnit XML against both schemas, an independent reader (junitparser) and the field's accidents."""
 
+import contextlib
 import locale
+import subprocess
 import xml.etree.ElementTree as ET
 from dataclasses import replace
 
@@ -93,16 +95,41 @@ def test_times_are_plain_decimals(took, shown):
     assert shown == ET.fromstring(document).find("*/testcase").get("time")
 
 
-def test_times_are_plain_decimals_in_a_german_locale():
+COMMA = """\
+LC_NUMERIC
+decimal_point ","
+thousands_sep "."
+grouping 3;3
+END LC_NUMERIC
+"""
+
+
+@pytest.fixture
+def comma_locale(tmp_path, monkeypatch):
+    """Work in a locale that writes 1.5 as 1,5: one that is installed, else one made here."""
     before = locale.setlocale(locale.LC_ALL)
-    try:
-        locale.setlocale(locale.LC_ALL, "de_DE.UTF-8")
-    except locale.Error:
-        pytest.skip("the locale de_DE.UTF-8 is not installed on this computer")
-    try:
-        document = single([started("a"), *case(0, "a", "pass", took=14_029_255_000_000)])
-    finally:
-        locale.setlocale(locale.LC_ALL, before)
+    for name in ("de_DE.UTF-8", "fr_FR.UTF-8", "es_ES.UTF-8", "it_IT.UTF-8", "ru_RU.UTF-8"):
+        with contextlib.suppress(locale.Error):
+            locale.setlocale(locale.LC_ALL, name)
+            break
+    else:
+        (tmp_path / "source").write_text(COMMA)
+        # Exit code 1 is a warning: all other categories are missing.
+        subprocess.run(
+            ["localedef", "-c", "-i", "source", "-f", "UTF-8", tmp_path / "comma"],
+            cwd=tmp_path,
+            capture_output=True,
+        )
+        monkeypatch.setenv("LOCPATH", str(tmp_path))
+        locale.setlocale(locale.LC_NUMERIC, "comma")
+    assert f"{1.5:n}" == "1,5"
+    yield
+    locale.setlocale(locale.LC_ALL, before)
+
+
+@pytest.mark.usefixtures("comma_locale")
+def test_times_are_plain_decimals_where_people_write_a_comma():
+    document = single([started("a"), *case(0, "a", "pass", took=14_029_255_000_000)])
 
     assert ET.fromstring(document).find("*/testcase").get("time") == "14029.255000"
     assert ET.fromstring(document).find("testsuite").get("time") == "14029.255"

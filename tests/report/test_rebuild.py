@@ -1,11 +1,13 @@
 """Reports made again from the journal."""
 
 import json
+from dataclasses import replace
 
 import pytest
 from report.runs import ABOUT, begun, case, run, started
 
-from hil.core.error import StoreError
+from hil.core.error import DescriptionError
+from hil.core.instant import Instant
 from hil.report.about import read_about, write_about
 from hil.report.journal import JournalWriter
 from hil.report.junit import write_junit
@@ -42,17 +44,26 @@ def test_a_killed_run_is_reported(tmp_path):
     assert found.unreadable == 1
 
 
+def test_a_killed_run_took_as_long_as_its_journal_knows(tmp_path):
+    first, second = "case 0", "case 1"
+    broken = replace(begun(1, second), at=Instant(1_000_000_000))
+    seen = replace(case(1, second, "fail")[1], at=Instant(3_500_000_000))
+    journal(tmp_path, [started(first, second), *case(0, first, "pass"), broken, seen])
+
+    assert [one.took for one in rebuild(tmp_path).result.cases] == [160_000_000, 2_500_000_000]
+
+
 def test_a_journal_that_tells_nothing_leaves_the_old_report(tmp_path):
     (tmp_path / "journal.jsonl").write_bytes(b"\x00\xff\n")
     (tmp_path / "junit.xml").write_text("old")
 
-    with pytest.raises(StoreError, match="tells of no case"):
+    with pytest.raises(DescriptionError, match="tells of no case"):
         rebuild(tmp_path)
     assert (tmp_path / "junit.xml").read_text() == "old"
 
 
 def test_a_folder_without_a_journal_is_told(tmp_path):
-    with pytest.raises(StoreError, match=r"journal\.jsonl cannot be read"):
+    with pytest.raises(DescriptionError, match=r"journal\.jsonl cannot be read"):
         rebuild(tmp_path)
 
 

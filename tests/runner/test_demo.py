@@ -50,6 +50,7 @@ def test_every_case_of_the_demo_passes_and_every_actuator_is_safe(tmp_path):
                 "the head unit works with the trip points of the specification",
                 "red begins at exactly 4.50 bar",
                 "red ends at exactly 4.35 bar",
+                "amber and red of the feed pressure come where the spec says",
             },
         ),
         ("lamps-off", "700 lx", {"the lamps go off at 600 lx"}),

@@ -55,6 +55,20 @@ def test_a_good_run_passes_and_leaves_evidence(run):
     assert finished.folder == (finished.folder.parent / "latest").resolve()
 
 
+FIRST = """\
+plan: First
+cases:
+  - case: without a precondition
+    steps:
+      - stimulus: {feedline.pressure: 4.8 bar}
+        expect: [{signal: beacon.lamp, value: red, within: 150 ms}]
+"""
+
+
+def test_the_first_case_finds_a_rack_that_is_ready(run):
+    assert run(FIRST).code == 0
+
+
 def test_two_runs_have_the_same_journal_to_the_byte(run):
     first, second = (run().folder / "journal.jsonl" for _ in range(2))
 
@@ -120,6 +134,30 @@ def test_a_reports_folder_that_is_a_file_is_told_before_anything_moves(run, tmp_
 
     with pytest.raises(StoreError, match="is not a folder"):
         run()
+
+
+ODD = """\
+plan: Odd
+cases:
+  - case: finer than the looks
+    steps:
+      - stimulus: {circulator.duty: 50 %}
+        expect: [{signal: circulator.speed, above: 2900 rpm, never: 10 ms}]
+"""
+
+
+def test_what_is_odd_about_plans_is_said_before_the_run(tmp_path, request):
+    said = []
+    (tmp_path / "plan.yaml").write_text(ODD)
+    options = Options(
+        plans=(str(tmp_path / "plan.yaml"),),
+        bench=str(request.config.rootpath / BENCH),
+        virtual=True,
+        reports=str(tmp_path / "reports"),
+    )
+    run_plans(options, say=said.append, watch=lambda event: said.append(event.kind))
+
+    assert "warning: " in said[0]
 
 
 def test_a_watcher_that_goes_away_does_not_stop_the_run(tmp_path, request):

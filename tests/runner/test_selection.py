@@ -1,4 +1,4 @@
-"""Which cases run (R06): selecting nothing is an error, and says in which way."""
+"""Which cases run: selecting nothing is an error, and says in which way."""
 
 import pytest
 from core.paper import MARK, case, is_red, step
@@ -90,6 +90,13 @@ def test_a_slip_in_the_filter_is_refused_with_what_was_meant():
     assert "try: --only 'pressure'" in text
 
 
+@pytest.mark.parametrize("text", ["ta", "teh", "xq"])
+def test_a_word_that_is_in_every_second_title_is_no_suggestion(text):
+    of = plan("Of the line", case(RED, title="the lamp at the end of the line"))
+
+    assert "try:" not in refusal(of, only=text)
+
+
 def test_a_tag_that_nobody_bears_is_refused_with_those_there_are():
     text = refusal(FEED, MAST, tags=("nihgtly",))
 
@@ -101,7 +108,7 @@ def test_plans_whose_cases_are_all_skipped_are_refused_with_the_reasons():
     skipped = plan("Rack", case(RED, title="a", skip="the rack is away"))
     text = refusal(skipped)
 
-    assert "all 1 selected cases are skipped here (the rack is away)" in text
+    assert "the only selected case is skipped here (the rack is away)" in text
     assert text.startswith(str(MARK))
 
 

@@ -1,11 +1,13 @@
 """A session: nobody moves before the roll call is over, an unclean end is repaired first."""
 
+import dataclasses
+
 import pytest
 from laws import obey
 from runner.gauge import Gauge, describe, sit
 
 from hil.core.event import ActuatorSafe, CaseStarted, CommandLogged, HostNoted, NodeNoted, RunEnded
-from hil.core.instant import MILLISECOND, Instant
+from hil.core.instant import MILLISECOND, ZERO, Duration, Instant
 from hil.core.observation import Abort, NodeNote, NodeTrouble, Samples
 from hil.core.signal import Sample, Validity
 from hil.runner.roll_call import GRACE, LIMIT, RollCall
@@ -72,8 +74,11 @@ def test_an_impostor_ends_the_session_before_anything_moves(described):
     session.receive(reading(6), Instant(6))
 
     assert session.done
+    events = session.take_events()
+
     assert not session.moved
-    assert "gauge: serial is GH-9" in of(session.take_events(), RunEnded)[0].aborted
+    assert "gauge: serial is GH-9" in of(events, RunEnded)[0].aborted
+    assert [event.trouble for event in of(events, NodeNoted)] == ["identity"]  # heard, not absent
 
 
 def test_an_unclean_end_is_repaired_before_the_first_case(described):
@@ -147,7 +152,7 @@ def test_a_roll_call_obeys_the_laws(described):
     rack, _ = described
 
     obey(
-        lambda: RollCall(rack.nodes, ["gauge"], Instant(0)),
+        lambda: RollCall(rack.nodes, ["gauge"], [], Instant(0)),
         [(LIMIT, reading(LIMIT))],
         LIMIT + 10,
         lambda call: (call.done, call.wrong, sorted(call.present)),
@@ -156,7 +161,7 @@ def test_a_roll_call_obeys_the_laws(described):
 
 @pytest.mark.parametrize(("at", "wrong"), [(LIMIT, []), (LIMIT + 1, ["gauge"])])
 def test_a_node_may_answer_up_to_the_limit(described, at, wrong):
-    call = RollCall(described[0].nodes, ["gauge"], Instant(0))
+    call = RollCall(described[0].nodes, ["gauge"], [], Instant(0))
     if at > LIMIT:
         call.tick(Instant(LIMIT))
     else:
@@ -167,15 +172,88 @@ def test_a_node_may_answer_up_to_the_limit(described, at, wrong):
 
 
 def test_a_node_that_no_plan_uses_is_waited_for_a_moment_only(described):
-    call = RollCall(described[0].nodes, [], Instant(0))
+    call = RollCall(described[0].nodes, [], [], Instant(0))
     before = call.done
     call.tick(Instant(GRACE))
 
     assert (before, call.done, call.wrong) == (False, True, {})
 
 
+WARMUP = Duration(1_500 * MILLISECOND)
+LAMP = "gauge.lamp"
+
+
+@pytest.fixture
+def warming(described):
+    """The gauge with a lamp whose readings do not count for a while after a boot."""
+    [node] = described[0].nodes
+    signals = [
+        dataclasses.replace(signal, warmup=WARMUP if signal.path == LAMP else ZERO)
+        for signal in node.signals
+    ]
+    return [dataclasses.replace(node, signals=tuple(signals))]
+
+
+def cold(at):
+    sample = Sample(LAMP, "green", Validity.STALE, Instant(at), Instant(at), "warming up")
+    return Samples("gauge", [sample])
+
+
+def test_a_node_that_is_warming_up_is_waited_for(warming):
+    call = RollCall(warming, ["gauge"], [LAMP], Instant(0))
+    call.receive(cold(10), Instant(10))
+    call.tick(Instant(GRACE))
+    before = call.done
+    call.receive(reading(GRACE + 5), Instant(GRACE + 5))
+
+    assert (before, call.done, call.wrong) == (False, True, {})
+
+
+def test_a_node_that_says_nothing_after_its_warm_up_is_not_waited_for_for_ever(warming):
+    call = RollCall(warming, ["gauge"], [LAMP], Instant(0))
+    call.receive(cold(10), Instant(10))
+    call.tick(Instant(WARMUP + 9))
+    before = call.done
+    call.tick(Instant(WARMUP + 10))
+
+    assert (before, call.done, call.wrong) == (False, True, {})
+
+
+def test_a_warm_up_of_a_signal_that_no_plan_uses_is_not_waited_for(warming):
+    call = RollCall(warming, ["gauge"], ["gauge.arm"], Instant(0))
+    call.receive(cold(10), Instant(10))
+
+    assert call.done
+
+
+def test_a_node_that_boots_again_and_again_is_named(warming):
+    call = RollCall(warming, ["gauge"], [LAMP], Instant(0))
+    at = 0
+    while not call.done:
+        at += WARMUP
+        call.receive(cold(at), Instant(at))
+
+    assert at == LIMIT + WARMUP
+    assert call.wrong == {"gauge": "gauge.lamp is still warming up: the node boots again and again"}
+
+
+def test_a_roll_call_with_a_warm_up_obeys_the_laws(warming):
+    obey(
+        lambda: RollCall(warming, ["gauge"], [LAMP], Instant(0)),
+        [(at, cold(at)) for at in (5, WARMUP, LIMIT)],
+        LIMIT + 2 * WARMUP,
+        lambda call: (call.done, call.wrong, sorted(call.present)),
+    )
+
+
+def test_who_did_not_speak_is_told_for_the_mark(described):
+    session, _ = sit(*described, Gauge(mute=True))
+
+    assert session.unseen == {"gauge"}
+
+
 def test_what_was_last_heard_of_a_missing_node_is_told(described):
-    call = RollCall(described[0].nodes, ["gauge"], Instant(0))
+    call = RollCall(described[0].nodes, ["gauge"], [], Instant(0))
     note = NodeNote(
         node="gauge", trouble=NodeTrouble.GARBLED, at=Instant(5), text="17 octets, not 18"
     )

@@ -1,6 +1,6 @@
 """A process for the tests to stop, signal and kill: it does one thing of a run and says so.
 
-python bench_victim.py hold RACK RUN [PORT...]   take the lock, mark, post a guard, wait
+python bench_victim.py hold RUN PORT...          take the lock, mark, post a guard, wait
 python bench_victim.py bench PORT MILLISECONDS   wait so long on a wall bench, tell what came
 python bench_victim.py software PORT...          start a software rack of echo nodes, wait
 """
@@ -23,8 +23,8 @@ from hil.wire.link import Packet
 from hil.wire.rack import Address
 
 
-def hold(name: str, run: str, *ports: str) -> None:
-    lock = RackLock.acquire(name, run)
+def hold(run: str, *ports: str) -> None:
+    lock = RackLock.acquire("rack", [Address("127.0.0.1", int(port)) for port in ports], run)
     lock.mark_unclean()
     guard = Guard(
         lock,

@@ -73,13 +73,24 @@ class PlainNode:
         now = time.monotonic_ns()
         uptime = now // 1000 if self.stamp else (now - self.began) // 1_000_000
         lamp = 3 if self.pressure >= 400 else 1
-        return sealed(READING, 0x31, NODE, self.sequence, uptime & 0xFFFFFFFF, self.boots,
-                      self.pressure, lamp, self.arm)
+        return sealed(
+            READING,
+            0x31,
+            NODE,
+            self.sequence,
+            uptime & 0xFFFFFFFF,
+            self.boots,
+            self.pressure,
+            lamp,
+            self.arm,
+        )
 
     def take(self, datagram: bytes, peer: tuple[str, int]) -> list[bytes]:
         """Return what is sent back to the one who asked."""
-        if len(datagram) != REQUEST.size or fast_check(datagram[:-2]) != struct.unpack(
-                ">H", datagram[-2:])[0]:
+        if (
+            len(datagram) != REQUEST.size
+            or fast_check(datagram[:-2]) != struct.unpack(">H", datagram[-2:])[0]
+        ):
             return []
         kind, node, request, operation, argument, _ = REQUEST.unpack(datagram)
         if kind != 0x21 or node != NODE:
@@ -115,7 +126,7 @@ def main() -> None:
                 continue
             for reply in node.take(datagram, peer):
                 if slow:
-                    time.sleep(slow)
+                    time.sleep(slow)  # a node that is slow, by order of the test
                 sock.sendto(reply, peer)
         if time.monotonic() >= tell and "mute" not in options:
             tell = time.monotonic() + 1

@@ -13,7 +13,10 @@ import sys
 import time
 from pathlib import Path
 
+from wall.marks import at, forget
 from wall.plain_node import NODE, READ, READING, REQUEST, bench_text, sealed
+
+from hil.bench.mark import needs_repair
 
 NODE_FILE = Path(__file__).parent / "plain_node.py"
 PATIENCE = 20.0
@@ -56,6 +59,7 @@ class Rack:
         assert node.stdout is not None
         self.port = int(node.stdout.readline().split()[1])
         self.node = node
+        forget([self.port])
         (folder / "bench.yaml").write_text(bench_text(self.port))
         (folder / "plan.yaml").write_text(plan)
         self._socket = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
@@ -83,8 +87,12 @@ class Rack:
         began = time.monotonic()
         while self.arm() != angle:
             assert time.monotonic() - began < PATIENCE, f"the arm never came to {angle}"
-            select.select([], [], [], 0.005)
+            select.select([], [], [], 0.005)  # between two questions: it is the node that is timed
         return time.monotonic() - began
+
+    def run_name(self) -> str:
+        """Return the name of the latest run."""
+        return (self.folder / "reports" / "latest").resolve().name
 
     def journal(self) -> list[dict[str, object]]:
         """Return the lines of the latest journal."""
@@ -97,9 +105,14 @@ class Rack:
             if process.poll() is None:
                 process.kill()
             process.communicate()
+        forget([self.port])
+
+    def needs_repair(self) -> bool:
+        """Say whether the last run left the node without proof that it is safe."""
+        return needs_repair([at(self.port)]) is not None
 
     def _start(self, command: list[str]) -> "subprocess.Popen[str]":
-        environment = os.environ | {"XDG_RUNTIME_DIR": str(self.folder), "PYTHONWARNINGS": "error"}
+        environment = os.environ | {"PYTHONWARNINGS": "error"}
         process = subprocess.Popen(
             command,
             cwd=self.folder,

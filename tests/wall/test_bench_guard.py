@@ -1,6 +1,7 @@
-"""Killed outright (R01): the lock dies with its holder, and the guard makes the rack safe."""
+"""Killed outright: the lock dies with its holder, and the guard makes the rack safe."""
 
 import json
+import os
 import select
 import signal
 import socket
@@ -9,9 +10,11 @@ import sys
 from pathlib import Path
 
 import pytest
+from wall.marks import at, forget
 
 from hil.bench.guarding import Guard, SafeDatagram
-from hil.bench.lock import RackLock, needs_repair
+from hil.bench.lock import RackLock
+from hil.bench.mark import needs_repair
 from hil.core.error import BenchError, BusyError
 from hil.wire.link import Packet
 from hil.wire.rack import Address
@@ -22,11 +25,6 @@ VICTIM = str(Path(__file__).parent / "bench_victim.py")
 WHOLE_GUARD_SECONDS = 10
 
 
-@pytest.fixture(autouse=True)
-def _own_folder(tmp_path, monkeypatch):
-    monkeypatch.setenv("XDG_RUNTIME_DIR", str(tmp_path))
-
-
 @pytest.fixture
 def actuators():
     """Two nodes of one plain socket each."""
@@ -34,7 +32,10 @@ def actuators():
     for node in made:
         node.bind(("127.0.0.1", 0))
         node.settimeout(WHOLE_GUARD_SECONDS)
+    used = [node.getsockname()[1] for node in made]
+    forget(used)
     yield made
+    forget(used)
     for node in made:
         node.close()
 
@@ -48,9 +49,9 @@ def hold():
     """Start a process that holds a rack with a guard on duty; end both afterwards, by id."""
     started = []
 
-    def begin(rack, run, *ports):
+    def begin(run, *ports):
         process = subprocess.Popen(
-            [sys.executable, VICTIM, "hold", rack, run, *ports],
+            [sys.executable, VICTIM, "hold", run, *ports],
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             text=True,
@@ -68,13 +69,19 @@ def hold():
         process.stdout.close()
 
 
-def take_when_free(rack, run):
+def take_when_free(run, *ports):
     """Take a rack as a run does: wait for a guard at work."""
-    return RackLock.acquire(rack, run)
+    return RackLock.acquire("rack", map(at, ports), run)
+
+
+def left_at(*ports):
+    """Say what the last run left there."""
+    return needs_repair(map(at, ports))
 
 
 def test_killed_outright_every_actuator_is_driven_safe_and_the_rack_is_free_again(hold, actuators):
-    process, _ = hold("rack", "run-a", *ports(actuators))
+    used = ports(actuators)
+    process, _ = hold("run-a", *used)
     process.kill()
     process.wait()
     for node in actuators:
@@ -82,8 +89,8 @@ def test_killed_outright_every_actuator_is_driven_safe_and_the_rack_is_free_agai
         assert payload == b"safe"
         node.sendto(b"done", source)
 
-    with take_when_free("rack", "run-b"):
-        repair = needs_repair("rack")
+    with take_when_free("run-b", *used):
+        repair = left_at(*used)
 
     assert repair is not None
     assert repair.holder.run == "run-a"
@@ -91,7 +98,8 @@ def test_killed_outright_every_actuator_is_driven_safe_and_the_rack_is_free_agai
 
 
 def test_a_command_that_was_lost_is_sent_again(hold, actuators):
-    process, _ = hold("rack", "run-a", *ports(actuators[:1]))
+    used = ports(actuators)[:1]
+    process, _ = hold("run-a", *used)
     process.kill()
     process.wait()
     actuators[0].recvfrom(100)  # lost
@@ -99,17 +107,17 @@ def test_a_command_that_was_lost_is_sent_again(hold, actuators):
     actuators[0].sendto(b"done", source)
 
     assert payload == b"safe"
-    with take_when_free("rack", "run-b"):
-        assert "1 safe commands, 1 were answered" in str(needs_repair("rack"))
+    with take_when_free("run-b", *used):
+        assert "1 safe command, 1 was answered" in str(left_at(*used))
 
 
 def test_a_node_that_is_away_for_a_moment_is_reached_when_it_is_back(hold, actuators):
     [address] = [node.getsockname() for node in actuators[:1]]
     actuators[0].close()
-    process, _ = hold("rack", "run-a", str(address[1]))
+    process, _ = hold("run-a", str(address[1]))
     process.kill()
     process.wait()
-    select.select((), (), (), 0.4)
+    select.select((), (), (), 0.4)  # away for longer than the guard's first tries; nobody sees them
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as back:
         back.bind(address)
         back.settimeout(WHOLE_GUARD_SECONDS)
@@ -120,26 +128,28 @@ def test_a_node_that_is_away_for_a_moment_is_reached_when_it_is_back(hold, actua
 
 
 def test_a_node_that_never_answers_is_told_and_does_not_hold_the_rack_for_ever(hold, actuators):
-    process, _ = hold("rack", "run-a", *ports(actuators))
+    used = ports(actuators)
+    process, _ = hold("run-a", *used)
     process.kill()
     process.wait()
     source = actuators[0].recvfrom(100)[1]
     actuators[0].sendto(b"done", source)
 
-    with take_when_free("rack", "run-b") as lock:
-        nodes = json.loads(lock.guard_file.read_text())["nodes"]
-        repair = needs_repair("rack")
+    with take_when_free("run-b", *used) as lock:
+        nodes = json.loads(lock.marks[0].guard_file.read_text())["nodes"]
+        repair = left_at(*used)
 
-    assert "2 safe commands, 1 were answered" in str(repair)
+    assert "2 safe commands, 1 was answered" in str(repair)
     assert [b"done".hex(), ""] == [node["answer"] for node in nodes]
 
 
 def test_a_clean_end_sends_nothing(hold, actuators):
-    process, guard = hold("rack", "run-a", *ports(actuators))
+    used = ports(actuators)
+    process, guard = hold("run-a", *used)
     out, _ = process.communicate("clean\n", timeout=WHOLE_GUARD_SECONDS)
 
     assert out == "released\n"
-    assert needs_repair("rack") is None
+    assert left_at(*used) is None
     assert not Path(f"/proc/{guard}").exists()
     for node in actuators:
         node.settimeout(0.05)
@@ -149,7 +159,7 @@ def test_a_clean_end_sends_nothing(hold, actuators):
 
 @pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM, signal.SIGHUP])
 def test_the_guard_is_deaf_to_polite_signals_and_has_a_session_of_its_own(hold, actuators, number):
-    process, guard = hold("rack", "run-a", *ports(actuators[:1]))
+    process, guard = hold("run-a", *ports(actuators[:1]))
     subprocess.run(["kill", f"-{number.value}", str(guard)], check=True)
     session = Path(f"/proc/{guard}/stat").read_text().rpartition(")")[2].split()[3]
     process.kill()
@@ -160,28 +170,30 @@ def test_the_guard_is_deaf_to_polite_signals_and_has_a_session_of_its_own(hold, 
 
 
 def test_a_run_that_crashes_is_as_good_as_killed(hold, actuators):
-    process, _ = hold("rack", "run-a", *ports(actuators[:1]))
+    process, _ = hold("run-a", *ports(actuators[:1]))
     process.communicate("", timeout=WHOLE_GUARD_SECONDS)  # it ends without the word
 
     assert actuators[0].recvfrom(100)[0] == b"safe"
 
 
 def test_a_second_run_is_refused_and_the_first_undisturbed(hold, actuators):
-    # N10: the second says who holds the rack and sends nothing.
-    process, _ = hold("rack", "run-a", *ports(actuators))
+    used = ports(actuators)
+    # two runs on one rack: the second says who holds the rack and sends nothing.
+    process, _ = hold("run-a", *used)
     with pytest.raises(BusyError, match=f"rack rack is busy: run run-a, process {process.pid} on"):
-        RackLock.acquire("rack", "run-b")
+        take_when_free("run-b", *used)
     out, _ = process.communicate("clean\n", timeout=WHOLE_GUARD_SECONDS)
 
     assert out == "released\n"
 
 
 def test_a_run_that_has_the_rack_already_is_not_disturbed_by_a_late_guard(actuators):
-    first = RackLock.acquire("rack", "run-a")
+    used = ports(actuators)
+    first = take_when_free("run-a", *used)
     address = Address(*actuators[0].getsockname())
     guard = Guard(first, [SafeDatagram("127.0.0.1", Packet("n1", address, b"safe"))])
     first.release()
-    with RackLock.acquire("rack", "run-b"):
+    with take_when_free("run-b", *used):
         guard.act()
 
     actuators[0].settimeout(0.05)
@@ -189,12 +201,31 @@ def test_a_run_that_has_the_rack_already_is_not_disturbed_by_a_late_guard(actuat
         actuators[0].recvfrom(100)
 
 
+def test_what_another_run_holds_is_left_to_it_and_the_rest_is_made_safe(actuators):
+    mine, others = used = ports(actuators)
+    first = take_when_free("run-a", *used)
+    first.mark_unclean()
+    orders = [SafeDatagram("127.0.0.1", Packet(port, at(port), b"safe")) for port in used]
+    guard = Guard(first, orders)
+    first.release()
+    with take_when_free("run-b", others):
+        guard.act()
+
+    assert actuators[0].recvfrom(100)[0] == b"safe"
+    assert "1 safe command, 0 were answered" in str(left_at(mine))
+    actuators[1].settimeout(0.05)
+    with pytest.raises(TimeoutError):
+        actuators[1].recvfrom(100)
+
+
 def test_a_guard_that_was_killed_is_noticed(actuators):
-    with RackLock.acquire("rack", "run-a") as lock:
+    used = ports(actuators)
+    with take_when_free("run-a", *used) as lock:
         guard = Guard(lock, [])
         subprocess.run(["kill", "-KILL", str(guard.pid)], check=True)
-        while guard.alive:
-            select.select((), (), (), 0.01)
+        ended = os.pidfd_open(guard.pid)
+        assert select.select([ended], [], [], 10)[0]
+        os.close(ended)
 
         with pytest.raises(BenchError, match="the guard was not there any more"):
             guard.stand_down()

@@ -111,7 +111,7 @@ def test_waiting_reaches_the_instant_and_not_much_more(bench):
 
 
 def test_a_closed_port_is_news_about_that_node_and_no_other(peers):
-    # N01: the port of node 1 is closed; request 2 to another node is not affected.
+    # the port of node 1 is closed; request 2 to another node is not affected.
     closed = closed_address()
     bench = WallBench(rack(closed, peers[1].address, late=PATIENT))
     bench.send(packet(b"request 1", "n1", closed))
@@ -135,7 +135,6 @@ def test_every_request_to_a_closed_port_is_refused_and_the_node_can_come_back(pe
     bench = WallBench(rack(closed, late=PATIENT))
     for _ in range(5):  # without reading in between: each send meets the error of the one before
         bench.send(packet(b"?", "n1", closed))
-        select.select((), (), (), 0.01)
     refused = gather(bench, 5)
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as node:
         node.bind(tuple(closed))
@@ -162,7 +161,7 @@ def test_a_foreign_source_is_seen_as_what_it_is(bench, peers):
 
 @pytest.mark.parametrize("size", [0, 1, 11, 12, 3_012, 65_507])
 def test_a_datagram_of_any_size_arrives_whole(bench, peers, size):
-    # N07; 65,507 octets are the largest over IPv4: 65,535 less 20 (RFC 791) and 8 (RFC 768).
+    # 65,507 octets are the largest over IPv4: 65,535 less 20 (RFC 791) and 8 (RFC 768).
     payload = bytes(octet & 0xFF for octet in range(size))
     peers[0].send(payload, bench.local["n1"])
 
@@ -181,7 +180,7 @@ def test_a_payload_too_large_to_send_is_news_and_no_exception(bench, peers):
 
 
 def test_a_burst_is_counted_whole_or_the_loss_is_told_exactly(peers):
-    # N06: 3000 datagrams while the tool does something else, with a small receive buffer.
+    # 3000 datagrams while the tool does something else, with a small receive buffer.
     bench = WallBench(rack(*(peer.address for peer in peers), late=PATIENT), receive_buffer=20_000)
     for count in range(3_000):
         peers[0].send(struct.pack(">I", count) + bytes(20), bench.local["n1"])
@@ -277,7 +276,7 @@ def test_a_host_address_that_is_not_here_is_refused_after_counted_attempts():
 
 
 def test_no_socket_is_shared():
-    # N10: never SO_REUSEADDR or SO_REUSEPORT.
+    # a second reader of the port would take half of the datagrams: never SO_REUSEADDR or SO_REUSEPORT.
     first = Port("n1", "127.0.0.1")
     with pytest.raises(OSError, match="in use"):
         Port("n1", "127.0.0.1", first.local.port)
@@ -287,7 +286,7 @@ def test_no_socket_is_shared():
 
 
 def test_a_hundred_answers_from_before_the_wait_are_all_seen(bench, peers):
-    # T03: the answer is there before anybody waits for it, a hundred times.
+    # the answer is there before anybody waits for it, a hundred times.
     for count in range(100):
         bench.send(packet(b"%d" % count, "n1", peers[0].address))
         payload, source = peers[0].socket.recvfrom(100)

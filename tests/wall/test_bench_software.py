@@ -137,7 +137,7 @@ def test_its_own_stamps_are_written_down(glasshouse, tmp_path):
 
 
 def test_a_rack_that_nobody_serves_is_refused_node_by_node(glasshouse):
-    # N01 on the whole rack: port unreachable from every node, long before any time-out.
+    # nobody listens on the whole rack: port unreachable from every node, long before any time-out.
     class Refusals(Listener):
         def receive(self, seen, now, /):
             if getattr(seen, "trouble", None) is not None:

@@ -1,4 +1,4 @@
-"""Runs that are stopped (R01): safe first, then the report, then the right exit code."""
+"""Runs that are stopped: safe first, then the report, then the right exit code."""
 
 import select
 import signal
@@ -7,14 +7,11 @@ import xml.etree.ElementTree as ET
 import pytest
 from wall.run_rack import LONG, SHORT, Rack, finish
 
-from hil.bench.lock import needs_repair
-
 pytestmark = pytest.mark.wall
 
 
 @pytest.fixture
-def rack(tmp_path, monkeypatch):
-    monkeypatch.setenv("XDG_RUNTIME_DIR", str(tmp_path))
+def rack(tmp_path):
     made = Rack(tmp_path, LONG)
     yield made
     made.close()
@@ -44,7 +41,7 @@ def test_a_signal_leaves_the_arm_safe_and_the_report_complete(rack, number):
     assert {"aborted": f"ended by {number.name}", "safe": True}.items() <= rack.journal()[
         -1
     ].items()
-    assert needs_repair("plain") is None
+    assert not rack.needs_repair()
 
 
 def test_a_second_signal_does_not_spoil_the_safe_state(rack):
@@ -57,8 +54,7 @@ def test_a_second_signal_does_not_spoil_the_safe_state(rack):
     assert finish(run)[0] in (128 + signal.SIGTERM, 128 + signal.SIGINT)
 
 
-def test_a_signal_during_the_roll_call_moves_nothing(tmp_path, monkeypatch):
-    monkeypatch.setenv("XDG_RUNTIME_DIR", str(tmp_path))
+def test_a_signal_during_the_roll_call_moves_nothing(tmp_path):
     mute = Rack(tmp_path, SHORT, "mute")
     try:
         run = mute.run()
@@ -86,7 +82,7 @@ def test_a_killed_run_is_made_safe_rebuilt_and_repaired(rack):
     passed, broken, left = results(rack.folder / "reports" / "latest")
     assert (passed, broken) == (None, ("error", "error", "the run ended here"))
     assert left[:2] == ("error", "not run")
-    assert needs_repair("plain") is not None
+    assert rack.needs_repair()
 
     (rack.folder / "plan.yaml").write_text(SHORT)
     code, out, err = finish(rack.run())
@@ -97,7 +93,7 @@ def test_a_killed_run_is_made_safe_rebuilt_and_repaired(rack):
     began = next(at for at, line in enumerate(lines) if line["event"] == "case-started")
     assert any(line["event"] == "actuator-safe" for line in lines[:repaired])
     assert repaired < began
-    assert needs_repair("plain") is None
+    assert not rack.needs_repair()
 
 
 def test_a_stalled_host_never_makes_the_node_fail(rack):

@@ -7,7 +7,6 @@ import xml.etree.ElementTree as ET
 import pytest
 from wall.run_rack import LONG, SHORT, Rack, finish
 
-from hil.bench.lock import needs_repair
 from hil.runner.options import Options
 from hil.runner.run import run_plans
 
@@ -15,8 +14,7 @@ pytestmark = pytest.mark.wall
 
 
 @pytest.fixture
-def rack(tmp_path, monkeypatch):
-    monkeypatch.setenv("XDG_RUNTIME_DIR", str(tmp_path))
+def rack(tmp_path):
     made = Rack(tmp_path, SHORT)
     yield made
     made.close()
@@ -70,6 +68,23 @@ def test_a_busy_rack_says_who_holds_it_and_does_not_disturb(rack):
     assert code == 0, out + err
 
 
+@pytest.mark.parametrize("environment", [("XDG_RUNTIME_DIR=/nowhere",), ("-u", "XDG_RUNTIME_DIR")])
+def test_a_rack_is_busy_under_another_title_and_in_another_environment(rack, environment):
+    text = (rack.folder / "bench.yaml").read_text()
+    (rack.folder / "other.yaml").write_text(text.replace("bench: plain", "bench: other"))
+    (rack.folder / "long.yaml").write_text(LONG)
+    first = rack.hil("run", "long.yaml", "--bench", "bench.yaml")
+    rack.wait_for_arm(45)
+    prefix = ("env", *environment, f"TMPDIR={rack.folder}")
+    code, _, err = finish(
+        rack.hil("run", "plan.yaml", "--bench", "other.yaml", "--reports", "other", prefix=prefix)
+    )
+
+    assert code == 3
+    assert f"rack other is busy: run {rack.run_name()}, process {first.pid} on " in err
+    assert rack.arm() == 45.0
+
+
 def test_a_missing_node_is_found_before_anything_moves(rack):
     rack.node.kill()
     rack.node.wait()
@@ -121,4 +136,4 @@ def test_a_bug_of_ours_is_told_and_leaves_the_rack_safe(rack, monkeypatch):
     assert "RuntimeError: broken on purpose" in finished.crash
     assert rack.arm() == 0.0
     assert finished.junit is not None
-    assert needs_repair("plain") is not None
+    assert rack.needs_repair()

@@ -1,0 +1,69 @@
+"""The shapes of what is measured in a plan: trials, traffic."""
+
+from hil.files.leaf import BOUND, DURATION, NAME, QUANTITY, TITLE, WHOLE, WINDOW
+from hil.files.shape import Either, Key, Many, Record
+
+SHARE = QUANTITY
+_CONFIDENCE = Key(SHARE, "how sure that must be (95 %)")
+
+LATENCY = Record(
+    "a statement about the latency",
+    {
+        "percentile": Key(SHARE, "which: the time that so many trials keep, such as `95 %`", True),
+        "below": Key(DURATION, "what it must be, or less", True),
+        "confidence": _CONFIDENCE,
+    },
+)
+LATENCIES = Many("a list of statements about the latency", LATENCY)
+
+TRAFFIC_LIMITS = {
+    "loss": Key(BOUND, "readings that never came, in %"),
+    "duplicates": Key(BOUND, "readings that came again, in %"),
+    "reordering": Key(BOUND, "readings that came after a later one, in %"),
+    "delay-variation": Key(BOUND, "the greatest difference of delay between two in a row"),
+    "jitter": Key(BOUND, "the smoothed difference of delay"),
+}
+TRAFFIC = Record(
+    "an expectation of traffic",
+    {
+        "traffic": Key(NAME, "the node whose readings are counted", True),
+        **TRAFFIC_LIMITS,
+        "during": Key(DURATION, "for how long, from the stimulus on", True),
+    },
+)
+TRIAL_TRAFFIC = Record(
+    "traffic of trials",
+    {"node": Key(NAME, "the node whose readings are counted", True), **TRAFFIC_LIMITS},
+)
+TRIAL_TRAFFICS = Many("a list of traffic of trials", TRIAL_TRAFFIC)
+
+RELATION = Record(
+    "a relation",
+    {
+        "relation": Key(
+            TITLE, "an equation between signals, with ± where it need not be exact", True
+        ),
+        "tolerance": Key(QUANTITY, "how far the two sides may be apart, instead of ±"),
+        "within": Key(DURATION, "it must come to hold at or before this"),
+        "hold": Key(DURATION, "and then hold for this long"),
+        "not-before": Key(DURATION, "and must not hold earlier than this"),
+        "during": Key(WINDOW, "it must hold throughout this time"),
+        "never": Key(DURATION, "it must not come to hold up to this"),
+    },
+    choices=(("within", "during", "never"),),
+    goes_with={"hold": ("within",), "not-before": ("within",)},
+)
+
+TRIALS = {
+    "trials": Key(WHOLE, "how often all of it is done, to make a statement about all of them"),
+    "at-least": Key(SHARE, "the share of all trials that passes, such as `99 %`"),
+    "confidence": _CONFIDENCE,
+    "latency": Key(Either((LATENCY, LATENCIES)), "how long it takes in how many of them"),
+    "traffic": Key(Either((TRIAL_TRAFFIC, TRIAL_TRAFFICS)), "how readings arrive meanwhile"),
+}
+TRIALS_GO_WITH = {
+    "at-least": ("trials",),
+    "confidence": ("at-least",),
+    "latency": ("trials",),
+    "traffic": ("trials",),
+}

@@ -1,0 +1,119 @@
+"""All nodes at once: counted node by node and pair by pair, on the paper rack of the core's tests."""
+
+from dataclasses import replace
+from decimal import Decimal
+
+from core.paper import LAMP, PRESSURE, at, case, deaf, label, ms, obedient, play, step
+
+from hil.bus.together import Together
+from hil.core.event import CaseEnded, CheckDecided, CommandLogged
+from hil.core.observation import Abort
+from hil.core.signal import Drive
+from hil.core.verdict import Outcome
+
+TILE = label("tile.disc", drive=Drive(safe="off", rest="green", actuator=False))
+SIGNALS = {each.path: each for each in (PRESSURE, LAMP, TILE)}
+VALUES = (("feedline.pressure", Decimal(2)), ("beacon.lamp", "green"), ("tile.disc", "green"))
+
+
+def together(rounds=5, pairs=0, every=20, values=VALUES):
+    job = Together(values=values, rounds=rounds, pairs=pairs, every=ms(every), place="p.yaml:1:1")
+    return case(replace(step(), job=job), restore=False)
+
+
+def run(one, answer=obedient, **more):
+    machine, events = play([one], answer=answer, signals=SIGNALS, **more)
+    checks = {each.node: each for each in events if isinstance(each, CheckDecided)}
+    (ended,) = (each for each in events if isinstance(each, CaseEnded))
+    return machine, events, checks, ended
+
+
+def sent_at(events):
+    return [
+        (each.at, each.signal)
+        for each in events
+        if isinstance(each, CommandLogged) and each.state == "sent" and each.purpose == "stimulus"
+    ]
+
+
+def never_beside(*pair):
+    """Answer but for `pair`: of these two the second is lost where both are asked at one instant."""
+    asked = []
+
+    def answer(command, now):
+        asked.append((now, command.signal))
+        beside = {signal for when, signal in asked if when == now}
+        return deaf(command, now) if {*pair} <= beside else obedient(command, now)
+
+    return answer
+
+
+def test_every_round_asks_everybody_at_one_instant():
+    machine, events, checks, _ = run(together(rounds=3))
+
+    assert machine.outcome is Outcome.PASS
+    names = [name for name, _ in VALUES]
+    assert sent_at(events) == [(at(20 * turn), name) for turn in range(3) for name in names]
+    assert {node: check.got for node, check in checks.items()} == {
+        "feedline": "3 of 3 answers",
+        "beacon": "3 of 3 answers",
+        "tile": "3 of 3 answers",
+    }
+
+
+def test_a_round_begins_no_earlier_than_the_one_before_is_decided():
+    _, events, _, _ = run(together(rounds=3, every=20), answer=deaf)
+
+    assert sorted({when for when, _ in sent_at(events)}) == [at(0), at(50), at(100)]
+
+
+def test_pairs_are_asked_alone_after_all_of_them():
+    _, events, checks, _ = run(together(rounds=1, pairs=2))
+
+    groups = {}
+    for when, name in sent_at(events):
+        groups.setdefault(when, []).append(name.split(".")[0])
+    assert list(groups.values()) == [
+        ["feedline", "beacon", "tile"],
+        *2 * [["feedline", "beacon"]],
+        *2 * [["feedline", "tile"]],
+        *2 * [["beacon", "tile"]],
+    ]
+    assert checks["tile"].got == "5 of 5 answers"
+
+
+def test_a_node_that_loses_answers_fails_with_the_bus_as_suspect():
+    machine, _, checks, ended = run(together(rounds=4), never_beside("beacon.lamp", "tile.disc"))
+
+    assert machine.outcome is Outcome.FAIL
+    assert checks["feedline"].outcome == checks["beacon"].outcome == "pass"
+    assert (checks["tile"].outcome, checks["tile"].got) == ("fail", "0 of 4 answers")
+    assert (
+        "received 0 of 4 answers of tile while others answered too, bus fault suspected"
+        in (ended.reasons[0])
+    )
+
+
+def test_the_pair_that_disturbs_each_other_is_named():
+    _, _, _, ended = run(together(rounds=1, pairs=3), never_beside("beacon.lamp", "tile.disc"))
+
+    (told,) = (reason for reason in ended.reasons if "beside each other" in reason)
+    assert told.endswith("beside each other, beacon 3 of 3 and tile 0 of 3")
+
+
+def test_a_command_that_is_refused_counts_as_unanswered():
+    values = (("feedline.pressure", Decimal(99)), ("tile.disc", "green"))
+
+    _, _, checks, _ = run(together(rounds=2, values=values))
+
+    assert checks["feedline"].got == "0 of 2 answers"
+    assert checks["tile"].got == "2 of 2 answers"
+
+
+def test_an_abort_keeps_what_was_counted():
+    abort = Abort(reason="SIGINT", at=at(45), patience=ms(10))
+
+    machine, _, checks, _ = run(together(rounds=1000), things=[(at(45), abort)])
+
+    assert machine.aborted == "SIGINT"
+    assert checks["tile"].got == "3 of 3 answers"
