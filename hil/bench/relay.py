@@ -83,6 +83,10 @@ class RelayProcess:
         self._child.tell(_packed(STOP))
         return self._child.end()
 
+    def hang_up(self) -> None:
+        """Let it go on for its grace, calm, without waiting for it."""
+        self._child.hang_up()
+
     def leave(self, seconds: float) -> int:
         """Close its pipe and wait until it has ended by itself."""
         return self._child.end(seconds=seconds)

@@ -63,20 +63,28 @@ def tell(error: Exception) -> int:
 
     if isinstance(error, DescriptionError):
         count = len([mistake for mistake in error.mistakes if not mistake.warning])
-        click.echo(error, err=True)
-        click.echo(f"{count} {'mistake' if count == 1 else 'mistakes'}, nothing ran", err=True)
+        _say(str(error))
+        _say(f"{count} {'mistake' if count == 1 else 'mistakes'}, nothing ran")
         return int(ExitCode.DESCRIPTION)
     if isinstance(error, BenchError):
-        click.echo(f"bench: {error}", err=True)
+        _say(f"bench: {error}")
         return int(ExitCode.BENCH)
     if isinstance(error, StoreError):
-        click.echo(f"evidence: {error}", err=True)
+        _say(f"evidence: {error}")
         return int(ExitCode.STORE)
     import traceback
 
     traceback.print_exception(error)
-    click.echo("this is a bug of the tool, not of the node, the plan or the bench", err=True)
+    _say("this is a bug of the tool, not of the node, the plan or the bench")
     return int(ExitCode.BUG)
+
+
+def _say(text: str) -> None:
+    """Write lines to the error stream, broken at blanks where that is a terminal."""
+    from hil.report.paint import say_plainly
+
+    for line in text.splitlines():
+        say_plainly(line, sys.stderr)
 
 
 @click.group(cls=_Hil, table=COMMANDS, context_settings={"help_option_names": ["-h", "--help"]})

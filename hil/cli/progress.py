@@ -141,18 +141,24 @@ class LiveProgress:
 
 
 def case_line(event: CaseEnded) -> Line:
-    """Return the line of a case that ended: how long it took, or why it was skipped."""
+    """Return the line of a case that ended: how long it took, or why it was skipped.
+
+    The values of `vary` are a piece of their own: they tell cropped lines apart.
+    """
     try:
         tone = TONES[Outcome(event.outcome)]
     except ValueError:
         tone = Tone.BAD
     again = f" (attempt {event.attempt})" if event.attempt > 1 else ""
-    title = visible_line(f"{event.plan}: {event.case}{again}")
+    title, bracket, values = event.case.rpartition(" [")
+    if not title or not values.endswith("]"):  # it is not varied
+        title, bracket, values = event.case, "", ""
     aside = show_duration(Duration(max(0, event.took)))
     if event.outcome == Outcome.SKIPPED.word and event.reasons:
         aside = visible_line("; ".join(event.reasons))
     return (
         (f"{event.outcome:<12}  ", tone),
-        (title, Tone.PLAIN),
+        (visible_line(f"{event.plan}: {title}"), Tone.PLAIN),
+        (visible_line(f"{bracket}{values}{again}"), Tone.PLAIN),
         (f"  {aside}", Tone.QUIET),
     )

@@ -163,5 +163,7 @@ def run_and_tell(options: "Options", reads: "Read | None" = None) -> int:
 
 
 def _say(text: str) -> None:
+    from hil.report.paint import say_plainly
+
     with contextlib.suppress(OSError):
-        click.echo(text, err=True)
+        say_plainly(text, sys.stderr)

@@ -19,6 +19,7 @@ class Stage(Protocol):
     """A job at work; when it is `done`, `outcomes` and `reasons` say how it went.
 
     Commands leave through `scene.driving`, what is to be journalled goes to `scene.events`.
+    One that knows which nodes failed it names them in `blamed`.
     """
 
     @property

@@ -202,6 +202,8 @@ class StepRun:
             excused = outcome is Outcome.FAIL and self._excuses
             self.outcomes.append(Outcome.INCONCLUSIVE if excused else outcome)
         self.reasons += [*stage.reasons, *(self._excuses if stage.reasons else ())]
+        if not self._excuses:
+            self.blamed += getattr(stage, "blamed", ())
 
     def break_off(self, reason: str, now: Instant) -> None:
         """Let a job at work keep what it has measured; the run ends here."""

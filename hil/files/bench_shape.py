@@ -134,6 +134,15 @@ DRIVE = Record(
     goes_with={"readback-tolerance": ("readback",)},
 )
 SENTINELS = Many("a list of raw numbers", RAW_RANGE)
+ACCURACY = Record(
+    "an accuracy",
+    {
+        "of-reading": Key(QUANTITY, "a share of the reading, such as `0.5 %`"),
+        "of-range": Key(QUANTITY, "a share of the range, such as `0.1 %`"),
+        "counts": Key(NUMBER, "so many counts"),
+        "fixed": Key(QUANTITY, "a difference that is always the same"),
+    },
+)
 SIGNAL = Record(
     "a signal",
     {
@@ -144,7 +153,9 @@ SIGNAL = Record(
         "offset": Key(NUMBER, "value = raw × scale + offset (0)"),
         "range": Key(RANGE, "what is physically meant; outside it there is no reading"),
         "sentinels": Key(SENTINELS, "raw numbers that mean `no reading`"),
-        "accuracy": Key(QUANTITY, "how far a reading may be from the truth"),
+        "accuracy": Key(
+            Either((QUANTITY, ACCURACY)), "how far a reading may be from the truth: one, or a sum"
+        ),
         "noise": Key(QUANTITY, "by how much a resting value may wander (0)"),
         "sampling": Key(EACH_CHANGE, "longest time between two looks (poll, or each change)"),
         "stale-after": Key(DURATION, "the age at which a value no longer counts"),

@@ -5,13 +5,14 @@ from decimal import Decimal
 
 from hil.core.instant import ZERO
 from hil.core.signal import Drive, Kind, Signal, Value
+from hil.files.accuracy_file import read_difference
 from hil.files.bench_shape import DRIVE
 from hil.files.fit import check_field
 from hil.files.grid import Grid, command_field
 from hil.files.leaf import DOTTED, DURATION, FLAG, QUANTITY, VALUE, WHOLE
 from hil.files.mistake import Misread, Page, nearest, show
 from hil.files.quantity import rate_in
-from hil.files.signal_file import SignalText, read_difference
+from hil.files.signal_file import SignalText
 from hil.files.tree import Node
 from hil.files.value import read_command
 from hil.wire.rack import Layout

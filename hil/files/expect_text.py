@@ -3,7 +3,9 @@
     signal: …        one signal, or several by themselves      hil.files.expectation_text
     signal: others   everything that the step does not name    hil.files.others_text
     relation: …      an equation between signals               hil.files.relation_text
+    agree: …         the same thing in several places          hil.files.agree_text
     traffic: …       how the readings of a node arrive         hil.files.traffic_text
+    clock: …         a node's clock, and where time is spent   hil.files.clock_text
 
 The key tells the form.
 """
@@ -12,6 +14,8 @@ from collections.abc import Callable, Sequence
 
 from hil.core.instant import Duration
 from hil.core.plan import Expectation, Stimulus
+from hil.files.agree_text import read_agree
+from hil.files.clock_text import read_clock
 from hil.files.expectation_text import read_expectation
 from hil.files.mistake import Page
 from hil.files.others_text import is_others, read_others
@@ -21,6 +25,8 @@ from hil.files.traffic_text import read_traffic
 from hil.files.tree import Map, Node
 
 _FORMS: dict[str, Callable[[Node, Scope, Page], list[Expectation]]] = {
+    "agree": read_agree,
+    "clock": read_clock,
     "relation": read_relation_entry,
     "traffic": read_traffic,
 }

@@ -11,6 +11,7 @@ from hil.files.condition_text import ConditionReader, Worded
 from hil.files.mistake import Page, show
 from hil.files.plan_shape import EXPECTATION, PATH, PATHS, PRECONDITION_ENTRY
 from hil.files.response_text import read_responses
+from hil.files.rule_text import ruled
 from hil.files.scope import Scope
 from hil.files.sense import check_sense
 from hil.files.timing_text import (
@@ -66,8 +67,9 @@ def read_expectation(
             when=timed[1],
             mark=page.mark(node),
         )
-        signal = scope.signals[paths[0]]
-        found += [one, *read_responses(one, fields, signal, wait, page)]
+        members = [scope.signals[path] for path in paths]
+        responses = read_responses(one, fields, members[0], wait, page)
+        found += [ruled(one, fields, members, page), *responses]
     return found
 
 

@@ -1,7 +1,7 @@
 """The shapes of what is measured in a plan: trials, traffic."""
 
 from hil.files.leaf import BOUND, DURATION, NAME, QUANTITY, TITLE, WHOLE, WINDOW
-from hil.files.shape import Either, Key, Many, Record
+from hil.files.shape import Either, Key, Leaf, Many, Record
 
 SHARE = QUANTITY
 _CONFIDENCE = Key(SHARE, "how sure that must be (95 %)")
@@ -52,6 +52,30 @@ RELATION = Record(
     },
     choices=(("within", "during", "never"),),
     goes_with={"hold": ("within",), "not-before": ("within",)},
+)
+
+PATH = Leaf("a signal such as `feedline.pressure`", str, {"type": "string"})
+AGREEING = Many("a list of two or more signals", PATH, 2)
+AGREE = Record(
+    "an agreement",
+    {
+        "agree": Key(AGREEING, "the signals that show the same thing", True),
+        "within": Key(DURATION, "how long they may differ after a change", True),
+        "tolerance": Key(QUANTITY, "how far numbers may be apart (0)"),
+        "during": Key(DURATION, "for how long it is watched, from the stimulus on", True),
+    },
+)
+CLOCK = Record(
+    "an expectation of a clock",
+    {
+        "clock": Key(NAME, "the polled node whose exchanges are measured", True),
+        "drift": Key(BOUND, "how fast its clock runs: `-200 ppm to 200 ppm`"),
+        "round-trip": Key(BOUND, "from asking for a reading to its arrival"),
+        "processing": Key(BOUND, "the part of it inside the node; needs `outward`"),
+        "return": Key(BOUND, "the part of it from the node's stamp to the arrival"),
+        "outward": Key(DURATION, "the longest that a request can take to the node"),
+        "during": Key(DURATION, "for how long, from the stimulus on", True),
+    },
 )
 
 TRIALS = {

@@ -8,6 +8,7 @@ from hil.files.leaf import (
     FLAG,
     NAME,
     NAME_PATTERN,
+    NUMBER,
     QUANTITY,
     RANGE,
     TITLE,
@@ -16,7 +17,7 @@ from hil.files.leaf import (
     WINDOW,
     words,
 )
-from hil.files.measure_shape import RELATION, TRAFFIC, TRIALS, TRIALS_GO_WITH
+from hil.files.measure_shape import AGREE, CLOCK, RELATION, TRAFFIC, TRIALS, TRIALS_GO_WITH
 from hil.files.scalar import read_name
 from hil.files.shape import Either, Key, Leaf, Many, Names, Record
 
@@ -25,6 +26,7 @@ EDGES = words("inclusive", "exclusive")
 YES = Leaf("`yes`", str, {"enum": [True, "yes"]})
 VARIANT = words("from-step", "ieee-181")
 OTHERS = "others"
+RULE = words("simple", "guarded", "stated-risk")
 VARIABLE_PATTERN = NAME_PATTERN
 PATH_PATTERN = "."
 
@@ -54,6 +56,14 @@ _RESPONSE = {
     "slew": Key(BOUND, "how fast it moves from 10 % to 90 %: `at least 200 deg/s`"),
 }
 RESPONSE_WORDS = tuple(_RESPONSE)
+_RULED = {
+    "rule": Key(RULE, "how it is decided where the reading is uncertain"),
+    "guard": Key(NUMBER, "the guard band of `guarded`, in multiples of U (1)"),
+    "risk": Key(QUANTITY, "the risk of a false accept that `stated-risk` takes, such as `2.5 %`"),
+    "stimulus-uncertainty": Key(
+        QUANTITY, "how far what was imposed may be from what was meant (0)"
+    ),
+}
 _NEARNESS = {
     "tolerance": Key(
         Either((QUANTITY, LARGER_OF)),
@@ -89,6 +99,7 @@ EXPECTATION = Record(
         "never": Key(DURATION, "it must not become so up to this"),
         **_RESPONSE,
         "by": Key(VARIANT, "whose terms the six above are in (from-step)"),
+        **_RULED,
     },
     choices=(
         ("value", "between", "above", "below", "one-of", "not", "invalid", "unchanged"),
@@ -101,9 +112,12 @@ EXPECTATION = Record(
         "not-before": ("within",),
         **dict.fromkeys(RESPONSE_WORDS, ("value",)),
         "by": RESPONSE_WORDS,
+        "guard": ("rule",),
+        "risk": ("rule",),
+        "stimulus-uncertainty": ("rule",),
     },
 )
-_FOR_STEPS = (*RESPONSE_WORDS, "by")
+_FOR_STEPS = (*RESPONSE_WORDS, "by", *_RULED)
 PRECONDITION_ENTRY = Record(
     "an expectation of a precondition",
     {name: key for name, key in EXPECTATION.keys.items() if name not in _FOR_STEPS},
@@ -113,7 +127,9 @@ PRECONDITION_ENTRY = Record(
     },
 )
 
-EXPECTATIONS = Many("a list of expectations", Either((EXPECTATION, RELATION, TRAFFIC)))
+EXPECTATIONS = Many(
+    "a list of expectations", Either((EXPECTATION, RELATION, AGREE, TRAFFIC, CLOCK))
+)
 STIMULI = Names("signals with their values", VALUE, str, PATH_PATTERN)
 DISTURBANCES = Many("a list of disturbances", DISTURBANCE)
 TOGETHER = Record(

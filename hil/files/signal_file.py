@@ -4,13 +4,14 @@ from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
 
 from hil.core.instant import ZERO, Duration
 from hil.core.signal import EXACT, Kind, Signal
+from hil.files.accuracy_file import read_accuracy, read_difference, worst_accuracy
 from hil.files.bench_shape import RAW_RANGE, SENTINELS, SIGNAL, UNIT
 from hil.files.fit import check_field
 from hil.files.grid import reading_fields
 from hil.files.label_file import read_labels
-from hil.files.leaf import DURATION, FLAG, NUMBER, QUANTITY, RANGE
-from hil.files.mistake import Misread, Page, show
-from hil.files.quantity import difference_in, split_range, value_in
+from hil.files.leaf import DURATION, FLAG, NUMBER, RANGE
+from hil.files.mistake import Misread, Page
+from hil.files.quantity import split_range, value_in
 from hil.files.scalar import read_whole
 from hil.files.tree import Node
 from hil.files.unit import read_unit
@@ -63,6 +64,10 @@ def read_signal(
     encoding = reader.encoding(labels, low, high)
     fields = reading_fields(layouts, name)
     whole = fields and all(field.form[0] in "ui" for field, _ in fields)
+    resolution = EXACT.abs(encoding.scale) if kind is Kind.NUMBER and whole else None
+    parts = None
+    if "accuracy" in keys and unit:
+        parts = read_accuracy(keys["accuracy"], unit, (low, high), resolution, page)
     signal = Signal(
         node=node_name,
         name=name,
@@ -70,8 +75,9 @@ def read_signal(
         unit=unit,
         low=low,
         high=high,
-        resolution=EXACT.abs(encoding.scale) if kind is Kind.NUMBER and whole else None,
-        accuracy=reader.difference("accuracy", unit),
+        resolution=resolution,
+        accuracy=None if parts is None else worst_accuracy(parts, low, high, resolution),
+        accuracy_parts=parts,
         noise=reader.difference("noise", unit) or Decimal(0),
         binary32=any(field.form == "f32" for field, _ in fields),
         labels=tuple(labels.values()),
@@ -216,19 +222,3 @@ class _SignalReader:
 
 def _rounded(value: Decimal, rounding: str) -> int:
     return int(value.to_integral_value(rounding=rounding, context=EXACT))
-
-
-def read_difference(node: Node, unit: str, name: str, page: Page) -> Decimal | None:
-    """Return a difference that must not be negative."""
-    text = QUANTITY.read(node, page, name)
-    if text is None:
-        return None
-    try:
-        value = difference_in(text, unit)
-    except Misread as misread:
-        page.wrong(node, f"{name}: {misread.what}", misread.hint)
-        return None
-    if value < 0:
-        page.wrong(node, f"{name}: {show(text)} is negative")
-        return None
-    return value

@@ -150,7 +150,8 @@ def _plan_table(result: RunResult) -> list[Line]:
 
 
 def _node_table(result: RunResult) -> list[Line]:
-    kinds = (Outcome.PASS, Outcome.FAIL, Outcome.INCONCLUSIVE)
+    found = sum((node.counts for node in result.nodes), Counter())
+    kinds = [kind for kind in _COLUMNS if found[kind] or kind is Outcome.PASS]
     rows = [_heads("node", "checks", *(kind.word for kind in kinds), "worst margin", "where")]
     for node in result.nodes:
         margin = "" if node.margin is None else f"{node.margin:+.2f}"
@@ -159,7 +160,7 @@ def _node_table(result: RunResult) -> list[Line]:
         row += [_count(node.counts, kind) for kind in kinds]
         row += [(margin, tone), (visible_line(node.closest), Tone.QUIET)]
         rows.append(row)
-    return _align(rows, left={0, 6})
+    return _align(rows, left={0, len(rows[0]) - 1})
 
 
 def _heads(*words: str) -> list[tuple[str, Tone]]:

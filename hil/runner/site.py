@@ -112,6 +112,8 @@ def wall_site(
         health.prepare()
         say(health.line())
         backs = {} if rack.relay is None or served else behind(rack)
+        if rack.relay is not None and served:
+            say("no relay stands before nodes that somebody else serves: nothing is disturbed")
         if rack.software is not None and not served:
             software = _start_software(moved(rack, backs), after_crash=left is not None)
             stack.callback(software.stop)

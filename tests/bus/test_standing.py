@@ -4,12 +4,19 @@ import re
 from pathlib import Path
 
 import pytest
+from bus.segments import sizes
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
+from hil.bus.budget import budget
 from hil.bus.deadline import Fit
+from hil.bus.findings import Severity
 from hil.bus.standing import stand
 from hil.bus.way import route, ways
+from hil.bus.wiring import find
 from hil.core.instant import MICROSECOND, MILLISECOND
 from hil.files.read import read_plan, read_rack
+from hil.wire.segment import Participant, Segment
 
 ROOT = Path(__file__).parents[2]
 TEXT = (ROOT / "fixtures" / "glasshouse.yaml").read_text("utf-8")
@@ -178,3 +185,25 @@ def test_without_plca_nothing_bounds_the_line_and_that_is_told_once(read, plan):
     told = [each.what for each in standing.mistakes() if "nothing bounds the time" in each.what]
     assert len(told) == 1
     assert re.search(r"so for 2 deadlines in all", told[0])
+
+
+@settings(max_examples=100, deadline=None)
+@given(
+    numbers=st.lists(st.none() | st.integers(-3, 300), min_size=1, max_size=12),
+    count=st.integers(-2, 300),
+    timer=st.integers(-1, 300),
+    burst=st.integers(-1, 300),
+    plca=st.booleans(),
+)
+def test_any_numbers_are_ruled_on_and_wrong_ones_found(numbers, count, timer, burst, plca):
+    participants = tuple(
+        Participant(name=f"n{each}", plca_id=number, to_timer=timer, burst_count=burst)
+        for each, number in enumerate(numbers)
+    )
+    segment = Segment(participants=participants, node_count=count, plca=plca, traffic=sizes([40]))
+    found = find(segment, budget(segment))
+
+    ids = [number for number in numbers if number is not None and 0 <= number < 255]
+    sound = len(set(ids)) == len(numbers) and 0 in ids and max(ids) < count <= 255
+    sound = sound and 1 <= timer <= 255 and 0 <= burst <= 255
+    assert any(each.severity is Severity.ERROR for each in found) == (plca and not sound)

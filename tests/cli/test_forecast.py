@@ -7,6 +7,7 @@ from core.paper import case, is_red, ms, step
 
 import hil.cli.forecast
 from hil.cli.forecast import Forecast, expected_seconds, show_left
+from hil.measure.repeating import Repeating
 
 QUICK = step({"beacon.lamp": "red"}, [is_red(within=ms(100))])
 LONG = step({"beacon.lamp": "red"}, [is_red(during=(ms(0), ms(3000)))])
@@ -28,6 +29,14 @@ LONG = step({"beacon.lamp": "red"}, [is_red(during=(ms(0), ms(3000)))])
 )
 def test_a_case_takes_about_what_its_windows_say(seconds, given):
     assert expected_seconds(given) == pytest.approx(seconds)
+
+
+def test_trials_take_as_long_as_all_of_them():
+    trials = Repeating(case=case(QUICK), count=40, wanted=())
+    repeated = step()
+    object.__setattr__(repeated, "job", trials)
+
+    assert expected_seconds(case(repeated)) == pytest.approx(0.05 + 40 * 0.10)
 
 
 def shown(expected, took, trust=5.0):

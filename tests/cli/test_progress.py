@@ -9,8 +9,8 @@ from core.paper import case, is_red, ms, step
 from report.runs import begun, ended, run, started
 from rich.cells import cell_len
 
-from hil.cli.progress import LiveProgress, PlainProgress
-
+from hil.cli.progress import LiveProgress, PlainProgress, case_line
+from hil.report.line import crop, text_of
 
 LONG = case(step({}, [is_red(during=(ms(0), ms(3000)))]))
 
@@ -102,6 +102,13 @@ def test_a_long_title_is_cropped_at_the_edge_of_the_window(columns, monkeypatch)
     assert all(cell_len(line.strip("\r")) <= columns for line in shown)
     assert any(line.startswith("a vane") or "…" in line for line in shown)
     assert any(line.rstrip().endswith("…  2 ms") or line.strip() == "2 ms" for line in shown)
+
+
+def test_a_cropped_line_keeps_the_values_that_tell_it_apart():
+    title = "a vane reaches its angle, not too early and not too late [vane-1, 30 deg]"
+    line = crop(case_line(ended(0, title, "fail")), 70)
+
+    assert text_of(line).endswith("… [vane-1, 30 deg]  160 ms")
 
 
 def test_the_time_left_is_known_before_the_first_case_is_over():

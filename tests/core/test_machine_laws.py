@@ -136,8 +136,8 @@ def arm_follows(command, now):
 
 
 def loses_some(command, now):
-    """Lose every third command, refuse every fifth."""
-    if command.token % 3 == 0:
+    """Lose the second of every three commands, refuse every fifth."""
+    if command.token % 3 == 2:
         when = Instant(now + ms(50))
         return [(when, CommandLost(token=command.token, at=when, detail="no answer"))]
     found = arm_follows(command, now)
@@ -206,7 +206,7 @@ oddities = st.one_of(
         lambda given: (
             given[0],
             Samples("beacon", [sample(given[0] / 1e6, given[1], "beacon.lamp")]),
-        )  # fmt: skip
+        )
     ),
     st.tuples(instants, st.sampled_from(NodeTrouble)).map(
         lambda given: (

@@ -12,7 +12,9 @@ from hil.report.line import Tone, crop, plain, spell, text_of, wrap
 
 
 def line(*texts):
-    return tuple((text, tone) for text, tone in zip(texts, (Tone.BAD, Tone.STRONG, Tone.QUIET)))
+    return tuple(
+        (text, tone) for text, tone in zip(texts, (Tone.BAD, Tone.STRONG, Tone.QUIET), strict=False)
+    )
 
 
 def wrapped(text, width):

@@ -33,14 +33,19 @@ def evidence(tmp_path):
 
 
 @pytest.fixture
-def watch(glasshouse, evidence):
+def health():
+    return PaperHealth()
+
+
+@pytest.fixture
+def watch(glasshouse, evidence, health):
     """The feedline's pressure stands for its signal quality, the cistern's distance for a counter."""
     diagnoses = {
         "feedline": Diagnosis(quality="feedline.pressure"),
         "cistern": Diagnosis(counters=("cistern.distance",)),
     }
     bus = replace(glasshouse.bus, diagnoses=diagnoses, least_quality=5)
-    return BusWatch(replace(glasshouse, bus=bus), evidence, health=PaperHealth())
+    return BusWatch(replace(glasshouse, bus=bus), evidence, health=health)
 
 
 class PaperHealth:
@@ -127,9 +132,9 @@ def test_a_counter_first_seen_during_the_case_did_not_rise_from_zero(watch, evid
     assert journalled(evidence, CaseEnded)[0].reasons == ()
 
 
-def test_a_counter_of_the_interface_is_a_reason_too(watch, evidence):
+def test_a_counter_of_the_interface_is_a_reason_too(watch, health, evidence):
     play(watch, started())
-    watch._health.counts["eth1 collisions"] = 2
+    health.counts["eth1 collisions"] = 2
     play(watch, ended())
 
     (reason,) = journalled(evidence, CaseEnded)[0].reasons

@@ -118,7 +118,7 @@ def test_it_calms_down_and_ends_by_itself_when_its_pipe_closes(relay):
     process.disturb()
     assert ask(asker) == []
 
-    process._child.hang_up()
+    process.hang_up()
     assert len(ask(asker, patience=0.3)) == 2
     assert process.leave(5.0) == 0
 

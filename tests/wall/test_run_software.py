@@ -222,5 +222,5 @@ def test_a_node_at_an_address_of_another_computer_gets_no_hint_about_served_node
     code, _, err = finish(run(hil, "--only", "red"))
 
     assert code == 3
-    assert "cannot have 192.0.2.10:47801: cannot assign requested address" in err
+    assert "192.0.2.10" in err
     assert "hil nodes" not in err

@@ -55,7 +55,7 @@ def test_a_full_disk_costs_evidence_and_no_verdict(rack):
 
 def test_a_busy_rack_says_who_holds_it_and_does_not_disturb(rack):
     (rack.folder / "long.yaml").write_text(
-        LONG.replace("during: 2 s to 10 s", "during: 20 ms to 2 s")
+        LONG.replace("during: 2 s to 10 s", "during: 20 ms to 6 s")
     )
     first = rack.hil("run", "long.yaml", "--bench", "bench.yaml")
     rack.wait_for_arm(45)

@@ -53,6 +53,7 @@ class AgreementProof(Proof):
             shown = "; ".join(self.panel.seen_on(place) for place in wrong)
             colour = self.spec.colour(look)
             self.note(Outcome.FAIL, f"{look} ({colour}) is not shown by all: {shown}")
+            self.wrong += [self._node(place) for place in wrong]
             return
         self._judge_skew(look)
 
@@ -74,8 +75,12 @@ class AgreementProof(Proof):
             text = f"{late} came {show_duration(Duration(most))} after the first, "
             text += f"wanted within {show_duration(limit)}"
             self.note(Outcome.FAIL if least > limit else Outcome.INCONCLUSIVE, text)
+            self.wrong.append(self._node(place))
         spread = max(change.at for _, change in known) - first_since
         self.note(Outcome.PASS, f"all show {look}, {show_duration(Duration(spread))} apart")
+
+    def _node(self, place: int) -> str:
+        return self.signals[self.spec.indicators[place].signals[0]].node
 
     def _arrived(self, place: int, look: str) -> Change | None:
         """Return when an indicator came to show a look for good; None where it need not."""

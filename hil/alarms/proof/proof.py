@@ -8,6 +8,7 @@ stop          why the rest was not run: the bench (inconclusive) or the node (fa
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
+from hil.alarms.means import RESTART
 from hil.alarms.proof.dialogue import Steps, Stop
 from hil.alarms.proof.moves import Moves
 from hil.alarms.proof.panel import Panel
@@ -55,6 +56,7 @@ class Proof:
         self.measured: list[tuple[str, str]] = []
         self.outcomes: list[Outcome] = []
         self.reasons: list[str] = []
+        self.wrong: list[str] = []  # nodes known to be wrong
 
     @property
     def signals(self) -> Mapping[str, Signal]:
@@ -114,6 +116,18 @@ class Proof:
             requirements=self.requirements,
         )
         return [*self.extra_events(at), event]
+
+    @property
+    def blamed(self) -> tuple[str, ...]:
+        """The nodes to blame for a failure: those known to be wrong, else the one that decides.
+
+        Which node decides is known where the spec says how it is restarted.
+        """
+        if Outcome.FAIL not in self.outcomes:
+            return ()
+        way = None if self.spec.means is None else self.spec.means.way(RESTART)
+        deciding = () if way is None else (self.signals[way.signal].node,)
+        return tuple(dict.fromkeys(self.wrong)) or deciding
 
     # --- notes ---------------------------------------------------------------------------------
 

@@ -54,6 +54,7 @@ class Series:
     ) -> None:
         self.outcomes: Sequence[Outcome] = ()
         self.reasons: Sequence[str] = ()
+        self.blamed: Sequence[str] = ()
         self._scene, self._jobs = scene, jobs
         self._where, self._index, self._step = where, index, step
         self._next = 0
@@ -110,6 +111,7 @@ class Series:
     def _take_over(self, talk: Talk) -> None:
         self.outcomes = (*self.outcomes, *talk.outcomes)
         self.reasons = (*self.reasons, *talk.reasons)
+        self.blamed = (*self.blamed, *talk.blamed)
 
     def _tell(self, job: ProofJob, outcome: Outcome, text: str, now: Instant) -> None:
         self._scene.events.append(

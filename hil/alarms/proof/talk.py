@@ -43,6 +43,9 @@ class Procedure(Protocol):
     @property
     def reasons(self) -> Sequence[str]: ...
 
+    @property
+    def blamed(self) -> Sequence[str]: ...
+
 
 class Talk:
     """One dialogue at work: a stage of hil.core.job."""
@@ -50,6 +53,7 @@ class Talk:
     def __init__(self, scene: Scene, procedure: Procedure, start: Instant) -> None:
         self.outcomes: Sequence[Outcome] = ()
         self.reasons: Sequence[str] = ()
+        self.blamed: Sequence[str] = ()
         self._scene = scene
         self._procedure = procedure
         self._steps = procedure.talk(start)
@@ -155,3 +159,4 @@ class Talk:
         self._scene.events += self._procedure.conclude(self._scene.since_origin(now), stop)
         self.outcomes = tuple(self._procedure.outcomes)
         self.reasons = tuple(self._procedure.reasons)
+        self.blamed = tuple(self._procedure.blamed)

@@ -72,3 +72,5 @@ def test_a_head_unit_with_other_limits_fails_at_those(setting, value, fails):
     proven = prove(found["Feed pressure"], wrong, titled("trip point", "reset point"), repeats=1)
 
     assert proven.titles("fail") == {f"Feed pressure, {title}" for title in fails}
+    blamed = {node for one in proven.ended.values() for node in one.blamed}
+    assert blamed == {"console"}  # the node that decides

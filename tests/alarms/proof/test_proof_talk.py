@@ -34,7 +34,7 @@ class Scripted:
 
     def __init__(self, *requests):
         self.requests, self.replies = requests, []
-        self.outcomes, self.reasons = [], []
+        self.outcomes, self.reasons, self.blamed = [], [], []
         self.stop = None
 
     def begin(self, scene, where, index, step, start):
