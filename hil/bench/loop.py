@@ -17,18 +17,21 @@ This file never reads a clock; it asks the bench.
 """
 
 from collections.abc import Callable, Iterable
-from operator import itemgetter
+from operator import attrgetter
 from typing import Protocol
 
-from hil.bench.bench import Bench, Refusal
+from hil.bench.bench import Arrival, Bench, Refusal
 from hil.core.error import BenchError, StoreError
 from hil.core.event import Datagram, Event
 from hil.core.instant import SECOND, Instant
-from hil.core.observation import Abort, Command, HostNote, Observation
+from hil.core.observation import Abort, Command, Observation
 from hil.wire.link import Packet
 
 Record = Callable[[Event], object]
 """Where an event goes: the journal's own write, flushed by it."""
+
+RecordDatagram = Callable[[Instant, str, str, bytes], object]
+"""Where a datagram goes: its instant, `out` or `in`, the node, the octets."""
 
 PATIENCE = SECOND
 """How long a run may take to make the rack safe after its bench failed."""
@@ -75,21 +78,26 @@ def drive(
     *,
     origin: Instant,
     observe: Callable[[Event], object] | None = None,
+    record_datagram: RecordDatagram | None = None,
 ) -> None:
     """Drive a run on a bench until the run is done.
 
-    Datagrams are recorded with instants counted from `origin`, as the engine's events are.
+    Datagrams are recorded with instants counted from `origin`, as the engine's events are: by
+    `record_datagram`, where that is given, or else as events like any other.
     `observe` sees every event of the engine after it was recorded (live progress).  When the
     bench fails the run is told to end and goes on making the rack safe for as long as the bench
     still works; raises BenchError when it does not.  When evidence cannot be written the run ends
     likewise, and StoreError is raised after the rack was made safe.
     """
-    loop = _Loop(engine, links, bench, record, origin, observe)
+    if record_datagram is None:
+        record_datagram = _as_events(record)
+    loop = _Loop(engine, links, bench, record, record_datagram, origin, observe)
     failure: BenchError | None = None
     try:
         loop.settle()
         while not engine.done:
-            loop.journal()
+            if loop.lines:
+                loop.journal()
             if loop.unwritten is not None and not loop.aborted:
                 loop.abort(str(loop.unwritten))
             try:
@@ -100,6 +108,7 @@ def drive(
                 failure = error
                 loop.abort(str(error))
     finally:
+        loop.lines += engine.take_events()
         loop.journal()
     if loop.unwritten is not None:
         raise loop.unwritten
@@ -108,20 +117,24 @@ def drive(
 class _Departure:
     """A packet that has left and whose leaving is still to be told."""
 
-    __slots__ = ("packet",)
+    __slots__ = ("at", "packet")
 
-    def __init__(self, packet: Packet) -> None:
+    def __init__(self, packet: Packet, at: Instant) -> None:
         self.packet = packet
+        self.at = at
 
 
-_Thing = _Departure | Packet | Refusal | HostNote | Abort
+_Thing = _Departure | Arrival
+_Passage = tuple[Instant, str, str, bytes]
+"""A datagram to be recorded: the arguments of RecordDatagram."""
 
 
 class _Loop:
     """The state of one drive.
 
     `reached` is the instant the machines have been brought to, `wakeup` when the next of them
-    changes by itself, `due` what is still to be told, in the order of its instants.
+    changes by itself, `due` what is still to be told, in the order of its instants, and `lines`
+    what is to be recorded.
     """
 
     def __init__(
@@ -130,41 +143,50 @@ class _Loop:
         links: Links,
         bench: Bench,
         record: Record,
+        record_datagram: RecordDatagram,
         origin: Instant,
         observe: Callable[[Event], object] | None,
     ) -> None:
         self._engine, self._links, self._bench = engine, links, bench
-        self._record, self._observe, self._origin = record, observe, origin
-        self._due: list[tuple[_Thing, Instant]] = []
-        self._departed: list[tuple[_Thing, Instant]] = []
+        self._record, self._record_datagram = record, record_datagram
+        self._observe, self._origin = observe, origin
+        self._due: list[_Thing] = []
+        self._departed: list[_Thing] = []
         self._reached = origin
         self._wakeup: Instant | None = None
-        self._lines: list[Event] = []
+        self.lines: list[Event | _Passage] = []
         self.unwritten: StoreError | None = None
         self.aborted = False
 
     def turn(self) -> None:
         """Wait once, and bring the machines to the new horizon."""
-        self._due.extend(self._departed)
-        self._departed.clear()
-        arrivals, horizon = self._bench.wait(self._wakeup)
         due = self._due
-        due.extend(arrivals)
+        if self._departed:
+            due += self._departed
+            self._departed.clear()
+        arrivals, horizon = self._bench.wait(self._wakeup)
+        due += arrivals
         if len(due) > 1:
-            due.sort(key=itemgetter(1))  # stable: at one instant departures before arrivals
+            due.sort(key=attrgetter("at"))  # stable: at one instant departures before arrivals
         told = 0
         try:
-            for thing, at in due:
+            for thing in due:
+                at = thing.at
                 if self._wakeup is not None and self._wakeup < at:
                     self._timers(Instant(at - 1))
                 if self._engine.done:
                     return
                 told += 1
-                self._deliver(thing, max(at, self._reached))
+                if at > self._reached:
+                    self._reached = at
+                self._deliver(thing)
+                self.settle()
         finally:
             del due[:told]
-        self._timers(horizon)
-        self._reached = max(horizon, self._reached)
+        if self._wakeup is not None and self._wakeup <= horizon:
+            self._timers(horizon)
+        if horizon > self._reached:
+            self._reached = horizon
 
     def abort(self, reason: str) -> None:
         """Tell the run that it must end."""
@@ -178,38 +200,43 @@ class _Loop:
 
         From then on the rack is to be made safe without evidence.
         """
-        self._lines.extend(self._engine.take_events())
-        lines, self._lines = self._lines, []
-        for event in lines:
+        lines, self.lines = self.lines, []
+        for line in lines:
             if self.unwritten is None:
                 try:
-                    self._record(event)
+                    if isinstance(line, Event):
+                        self._record(line)
+                    else:
+                        self._record_datagram(*line)
                 except StoreError as error:
                     self.unwritten = error
-            if self._observe is not None and type(event) is not Datagram:
-                self._observe(event)
+            if self._observe is not None and isinstance(line, Event):
+                self._observe(line)
 
     def settle(self) -> None:
         """Carry news and wishes between the machines until all is quiet at this instant."""
         engine, links, now = self._engine, self._links, self._reached
-        packets: list[tuple[Packet, Instant]] = []
+        sent: list[_Departure] = []
         busy = True
         while busy:
-            busy = False
             for observation in links.take_observations():
                 engine.receive(observation, now)
-            for command in engine.take_sends():
+            commands = engine.take_sends()
+            for command in commands:
                 links.execute(command, now)
-                busy = True
+            busy = bool(commands)
             for packet in links.take_sends():
-                at = self._bench.send(packet)
-                packets.append((packet, at))
-                self._departed.append((_Departure(packet), at))
-        self._lines.extend(engine.take_events())
-        if not engine.done:
-            for packet, at in packets:
-                self._note("out", packet, at)
-        self._wakeup = _earlier(engine.next_wakeup(), links.next_wakeup())
+                sent.append(_Departure(packet, self._bench.send(packet)))
+        self.lines += engine.take_events()
+        if sent:
+            self._departed += sent
+            if not engine.done:
+                for departure in sent:
+                    self._note("out", departure.packet, departure.at)
+        wakeup, other = engine.next_wakeup(), links.next_wakeup()
+        if wakeup is None or (other is not None and other < wakeup):
+            wakeup = other
+        self._wakeup = wakeup
 
     def _timers(self, limit: Instant) -> None:
         """Let every timer up to `limit` do its work, in order."""
@@ -223,30 +250,32 @@ class _Loop:
             links.tick(now)
             for observation in links.take_observations():
                 engine.receive(observation, now)
-            engine.tick(now)
+            due = engine.next_wakeup()
+            if due is not None and due <= now:
+                engine.tick(now)
             self.settle()
 
-    def _deliver(self, thing: _Thing, at: Instant) -> None:
+    def _deliver(self, thing: _Thing) -> None:
         """Hand one arrival, or the news of one departure, to whom it concerns."""
-        self._reached = at
-        if isinstance(thing, Packet):
-            self._note("in", thing, at)
-            self._links.receive(thing, at)
-        elif isinstance(thing, _Departure):
+        at = self._reached
+        if isinstance(thing, _Departure):
             self._links.sent(thing.packet, at)
-        elif isinstance(thing, Refusal):
-            self._links.refused(thing.node, at, thing.text)
+            return
+        came = thing.thing
+        if isinstance(came, Packet):
+            self._note("in", came, at)
+            self._links.receive(came, at)
+        elif isinstance(came, Refusal):
+            self._links.refused(came.node, at, came.text)
         else:
-            self._engine.receive(thing, at)
-        self.settle()
+            self._engine.receive(came, at)
 
     def _note(self, way: str, packet: Packet, at: Instant) -> None:
-        shown = packet.payload.hex()
-        at = Instant(at - self._origin)
-        self._lines.append(Datagram(at=at, way=way, node=packet.node, hex=shown))
+        self.lines.append((Instant(at - self._origin), way, packet.node, packet.payload))
 
 
-def _earlier(one: Instant | None, other: Instant | None) -> Instant | None:
-    if one is None or other is None:
-        return other if one is None else one
-    return one if one <= other else other
+def _as_events(record: Record) -> RecordDatagram:
+    def record_datagram(at: Instant, way: str, node: str, octets: bytes) -> None:
+        record(Datagram(at=at, way=way, node=node, hex=octets.hex()))
+
+    return record_datagram

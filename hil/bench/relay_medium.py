@@ -4,6 +4,7 @@ What goes between the tool and a node passes it; what nodes say to one another d
 """
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from hil.bench.medium import Medium, SteadyMedium
 from hil.bench.virtual import tool_addresses
@@ -58,4 +59,4 @@ class RelayMedium:
     def _pass_on(self, now: Instant) -> None:
         for thing in self._machine.take_sends():
             assert isinstance(thing.ticket, Envelope)
-            self._inner.receive(thing.ticket._replace(payload=thing.payload), now)
+            self._inner.receive(replace(thing.ticket, payload=thing.payload), now)

@@ -20,6 +20,9 @@ FIRST_PORT = 49_152  # RFC 6335 §6: the dynamic ports, from which a real socket
 
 BEGINNING = Instant(0)
 
+NEVER = Instant(1 << 63)
+LAST = Instant(NEVER - 1)
+
 RESTLESS = 100_000
 """So many rounds at one instant are a machine that breaks its law of progress."""
 
@@ -57,8 +60,9 @@ class VirtualBench:
         self._abort = abort
         self._local = tool_addresses(rack)
         self._owner = {address: name for name, address in self._local.items()}
-        self._nodes_due: Instant | None = None
-        self._restless = 0
+        self._rounds = 0
+        self._nodes_due = self._medium_due = NEVER
+        self._note_medium()
         self._collect()
 
     @property
@@ -72,6 +76,7 @@ class VirtualBench:
     def send(self, packet: Packet) -> Instant:
         envelope = Envelope(self._local[packet.node], packet.peer, packet.payload)
         self._medium.receive(envelope, self._now)
+        self._note_medium()
         return self._now
 
     def wait(self, until: Instant | None) -> tuple[list[Arrival], Instant]:
@@ -79,32 +84,34 @@ class VirtualBench:
             abort = self._abort(self._now)
             if abort is not None:
                 return [Arrival(abort, self._now)], self._now
+        limit = LAST if until is None else until
         arrivals: list[Arrival] = []
         while True:
-            coming = self._next()
-            if arrivals and (coming is None or coming > self._now):
+            carried, due = self._medium_due, self._nodes_due
+            coming = carried if carried < due else due
+            if coming > self._now:
+                if arrivals:
+                    return arrivals, self._now
+                if coming > limit:
+                    return arrivals, self._idle(until)
+                self._now, self._rounds = coming, 0
+            elif arrivals or coming <= limit:
+                self._stay()
+            else:
                 return arrivals, self._now
-            if coming is None or (until is not None and coming > until):
-                return arrivals, self._idle(until)
-            self._advance(coming)
-            self._step(arrivals)
+            if carried <= coming:
+                self._hand_over(arrivals)
+            if due <= coming:
+                self._nodes.tick(coming)
+            self._collect()
 
     def close(self) -> None:
         """Nothing is held."""
 
-    def _next(self) -> Instant | None:
-        one, other = self._medium.next_wakeup(), self._nodes.next_wakeup()
-        self._nodes_due = other
-        if one is None or other is None:
-            return other if one is None else one
-        return one if one <= other else other
-
-    def _advance(self, to: Instant) -> None:
-        if to > self._now:
-            self._now, self._restless = to, 0
-            return
-        self._restless += 1
-        if self._restless > RESTLESS:
+    def _stay(self) -> None:
+        """Go round once more at this instant, but not for ever."""
+        self._rounds += 1
+        if self._rounds > RESTLESS:
             raise BenchError(f"the software nodes do not let time pass beyond {self._now} ns")
 
     def _idle(self, until: Instant | None) -> Instant:
@@ -118,24 +125,32 @@ class VirtualBench:
             self._now = until
         return self._now
 
-    def _step(self, arrivals: list[Arrival]) -> None:
-        """Let everything that is due at this instant happen once."""
-        now, medium, nodes = self._now, self._medium, self._nodes
+    def _hand_over(self, arrivals: list[Arrival]) -> None:
+        """Hand over what the medium has carried to its place by now."""
+        now, medium = self._now, self._medium
         medium.tick(now)
         for envelope in medium.take_sends():
             name = self._owner.get(envelope.destination)
             if name is None:
-                nodes.receive(envelope, now)
+                self._nodes.receive(envelope, now)
             else:
                 arrivals.append(Arrival(Packet(name, envelope.source, envelope.payload), now))
-        if self._nodes_due is not None and self._nodes_due <= now:
-            nodes.tick(now)
-        self._collect()
+        self._note_medium()
 
     def _collect(self) -> None:
-        """Put on the segment what the nodes want sent."""
-        for envelope in self._nodes.take_sends():
-            self._medium.receive(envelope, self._now)
+        """Put on the segment what the nodes want sent, and note when they are due next."""
+        nodes, medium, now = self._nodes, self._medium, self._now
+        sends = nodes.take_sends()
+        if sends:
+            for envelope in sends:
+                medium.receive(envelope, now)
+            self._note_medium()
+        wakeup = nodes.next_wakeup()
+        self._nodes_due = NEVER if wakeup is None else wakeup
+
+    def _note_medium(self) -> None:
+        wakeup = self._medium.next_wakeup()
+        self._medium_due = NEVER if wakeup is None else wakeup
 
 
 def tool_addresses(rack: Rack) -> dict[str, Address]:

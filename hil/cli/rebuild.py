@@ -14,13 +14,15 @@ def command(run: Path) -> None:
     RUN is the folder of a run, such as reports/latest.  The exit code is that of the run.
     """
     from hil.core.count import counted
+    from hil.report.alarm_table import alarm_table
     from hil.report.exit_code import exit_code, meaning
     from hil.report.paint import paint, say_plainly, wants_colour
     from hil.report.rebuild import rebuild
     from hil.report.summary import summarise
 
     rebuilt = rebuild(run)
-    paint(summarise(rebuilt.result), sys.stdout, colour=wants_colour(sys.stdout))
+    told = [*summarise(rebuilt.result), *alarm_table(rebuilt.result.alarms)]
+    paint(told, sys.stdout, colour=wants_colour(sys.stdout))
     if rebuilt.unreadable:
         lines = counted(rebuilt.unreadable, "line")
         click.echo(f"{lines} of the journal could not be read", err=True)

@@ -129,6 +129,7 @@ def _list(options: "Options") -> None:
 def run_and_tell(options: "Options", reads: "Read | None" = None) -> int:
     """Run, show progress and summary, return the exit code; `reads` makes the cases."""
     from hil.cli.progress import LiveProgress, PlainProgress
+    from hil.report.alarm_table import alarm_table
     from hil.report.exit_code import meaning
     from hil.report.paint import is_screen, paint, say_plainly, wants_colour
     from hil.report.summary import summarise
@@ -150,7 +151,8 @@ def run_and_tell(options: "Options", reads: "Read | None" = None) -> int:
             progress.close()
     with contextlib.suppress(OSError):  # the terminal may be gone; the exit code is not
         print(flush=True)
-        paint(summarise(finished.result), sys.stdout, colour=colour)
+        told = [*summarise(finished.result), *alarm_table(finished.result.alarms)]
+        paint(told, sys.stdout, colour=colour)
         for fault in finished.faults:
             say_plainly(f"not as it should be: {fault}", sys.stderr)
         if finished.crash:

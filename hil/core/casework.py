@@ -8,6 +8,8 @@
 A node that rebooted without being told to fails the case, even if all values were right.
 """
 
+from collections.abc import Container
+
 from hil.core.event import CaseEnded, CaseStarted
 from hil.core.instant import ZERO, Duration, Instant, show_duration, since
 from hil.core.observation import NodeNote, NodeTrouble, Observation, Purpose
@@ -79,6 +81,11 @@ class CaseRun:
         """Return when the stage that is on wants to be woken."""
         stage = self._stage
         return None if stage is None else stage.next_wakeup()
+
+    def heeds(self) -> Container[str]:
+        """Return the nodes whose samples may change anything now."""
+        stage = self._stage
+        return () if stage is None else stage.heeds()
 
     def take_sends(self) -> tuple[()]:
         """Return nothing: commands leave through the scene's driving."""

@@ -96,6 +96,8 @@ class Driving:
 
     def take_sends(self) -> tuple[Command, ...]:
         """Hand over the commands to be sent."""
+        if not self._queue:
+            return ()
         sends, self._queue = tuple(self._queue), []
         return sends
 

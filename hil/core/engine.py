@@ -9,7 +9,7 @@ node that is not who it must be, ends the case that is on, leaves the rest not r
 SAFE at once; a second abort shortens the wait for read-backs, never the safe commands.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Container, Mapping, Sequence
 from enum import Enum, auto
 
 from hil.core.casework import CaseRun
@@ -39,7 +39,7 @@ from hil.core.observation import (
 )
 from hil.core.placing import Placing
 from hil.core.plan import Case
-from hil.core.scene import Explain, Scene, explain_nothing
+from hil.core.scene import Explain, Latest, Scene, explain_nothing
 from hil.core.signal import Sample, Signal, Value, show_value
 from hil.core.verdict import Outcome, worst
 
@@ -79,7 +79,7 @@ class Run:
             driving=Driving(signals, origin),
             origin=origin,
             explain=explain,
-            latest=dict(known or {}),
+            latest=Latest(known or {}),
         )
         self._cases = cases
         self._retries = retries
@@ -90,12 +90,11 @@ class Run:
         self.counts: dict[str, int] = {outcome.word: 0 for outcome in Outcome}
         self.aborted = ""
         self.safe = False
+        self.done = False
+        self._heeded: Container[str] = ()
+        self._wakeup: Instant | None = None
         self._begin(start)
         self._advance(start)
-
-    @property
-    def done(self) -> bool:
-        return self._phase is Phase.OVER
 
     @property
     def outcome(self) -> Outcome:
@@ -113,11 +112,11 @@ class Run:
     def receive(self, seen: Observation, now: Instant) -> None:
         """Take in whatever a link or the bench observed."""
         if isinstance(seen, Samples):
-            latest = self._scene.latest
-            for sample in seen.samples:
-                latest[sample.signal] = sample
+            self._scene.latest.take(seen)
+            if seen.node not in self._heeded:
+                return
             self._pass_on(seen, now)
-        elif isinstance(seen, CommandSent | CommandAnswered | CommandLost):
+        elif isinstance(seen, (CommandSent, CommandAnswered, CommandLost)):
             self._scene.driving.receive(seen)
             self._pass_on(seen, now)
         elif isinstance(seen, Abort):
@@ -137,9 +136,7 @@ class Run:
 
     def next_wakeup(self) -> Instant | None:
         """Return when whatever is on wants to be woken."""
-        if self._case is not None:
-            return self._case.next_wakeup()
-        return None if self._placing is None else self._placing.next_wakeup()
+        return self._wakeup
 
     def take_sends(self) -> tuple[Command, ...]:
         """Hand over the commands that are to be sent now."""
@@ -147,8 +144,10 @@ class Run:
 
     def take_events(self) -> list[Event]:
         """Hand over what is to be journalled, in the order in which it happened."""
-        events = self._scene.driving.take_events() + self._scene.events
-        self._scene.events = []
+        events = self._scene.driving.take_events()
+        if self._scene.events:
+            events += self._scene.events
+            self._scene.events = []
         return events
 
     # --- cases ---------------------------------------------------------------------------------
@@ -164,6 +163,9 @@ class Run:
             self._end_case(self._case, now)
         if self._placing is not None and self._placing.done:
             self._end_run(self._placing, now)
+        stage = self._case if self._case is not None else self._placing
+        self._wakeup = None if stage is None else stage.next_wakeup()
+        self._heeded = () if stage is None else stage.heeds()
 
     def _end_case(self, ended: CaseRun, now: Instant) -> None:
         outcome = ended.outcome
@@ -263,6 +265,7 @@ class Run:
 
     def _end_run(self, placing: Placing, now: Instant) -> None:
         self._phase = Phase.OVER
+        self.done = True
         self._placing = None
         at = self._scene.since_origin(now)
         for target in placing.targets:

@@ -120,6 +120,31 @@ class CheckDecided(Event):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class AlarmSpec(Event):
+    """An alarm spec of this run, told before anything moves; numbers are text in `unit`.
+
+    `low` and `high` are the range of the input.  `bands` are (name, colour, #rrggbb or empty,
+    low, high, limits in words), from low to high.  `points` are (alarm, trip or reset, rising or
+    falling, where it is specified); `searched` are (index of the case, alarm, trip or reset).
+    """
+
+    kind: ClassVar[str] = "alarm-spec"
+    spec: str
+    signal: str
+    unit: str
+    low: str
+    high: str
+    normal: str
+    bands: tuple[tuple[str, str, str, str, str, str], ...]
+    points: tuple[tuple[str, str, str, str], ...]
+    searched: tuple[tuple[int, str, str], ...]
+    tolerance: str
+    rule: str
+    place: str
+    requirements: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class AlarmPoint(Event):
     """A trip or reset point was measured.
 
@@ -327,6 +352,7 @@ KINDS: dict[str, type[Event]] = {
         CommandLogged,
         CheckDecided,
         TrialEnded,
+        AlarmSpec,
         AlarmPoint,
         AlarmProperty,
         AlarmCoverage,
@@ -349,6 +375,12 @@ _quote = json.encoder.encode_basestring
 def render(event: Event) -> str:
     """Render an event as one line of JSON, without the line end."""
     return _RENDERERS[type(event)](event)
+
+
+def render_datagram(at: Instant, way: str, node: str, octets: bytes) -> str:
+    """Render a Datagram that nobody has made: most lines of a journal are of this kind."""
+    shown = octets.hex()
+    return f'{{"at":{at},"event":"datagram","way":"{way}","node":{_quote(node)},"hex":"{shown}"}}'
 
 
 def _renderer(cls: type[Event]) -> Callable[[Event], str]:

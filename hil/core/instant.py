@@ -31,8 +31,11 @@ def since(start: Instant, end: Instant) -> Duration:
 
 def earliest(*wakeups: Instant | None) -> Instant | None:
     """Return the earliest of the given instants; None where all are None."""
-    known = [wakeup for wakeup in wakeups if wakeup is not None]
-    return min(known) if known else None
+    first: Instant | None = None
+    for wakeup in wakeups:
+        if wakeup is not None and (first is None or wakeup < first):
+            first = wakeup
+    return first
 
 
 _STEPS = ((60 * SECOND, "min"), (SECOND, "s"), (MILLISECOND, "ms"), (MICROSECOND, "µs"), (1, "ns"))

@@ -116,12 +116,33 @@ class Abort:
     patience: Duration
 
 
-@dataclass(frozen=True, slots=True)
 class Samples:
-    """All samples of one datagram, in the order of its layout."""
+    """All samples of one datagram, in the order of its layout; `signals` are what they are of.
 
-    node: str
-    samples: Sequence[Sample]
+    Whoever makes one may put off the samples themselves until somebody looks (hil.wire.reception
+    does): most of what a rack says concerns nobody.
+    """
+
+    __slots__ = ("_samples", "node", "signals")
+
+    def __init__(self, node: str, samples: Sequence[Sample]) -> None:
+        self.node = node
+        self.signals = tuple(sample.signal for sample in samples)
+        self._samples = samples
+
+    @property
+    def samples(self) -> Sequence[Sample]:
+        return self._samples
+
+    def __eq__(self, other: object) -> bool:
+        if not isinstance(other, Samples):
+            return NotImplemented
+        return self.node == other.node and list(self.samples) == list(other.samples)
+
+    __hash__ = None  # type: ignore[assignment]
+
+    def __repr__(self) -> str:
+        return f"Samples({self.node!r}, {list(self.samples)!r})"
 
 
 Observation = Samples | CommandSent | CommandAnswered | CommandLost | NodeNote | HostNote | Abort

@@ -5,7 +5,7 @@ the node accepted the command and, where it has a read-back, the read-back shows
 tolerance.  Safe commands that stay unanswered are repeated: this is no judgement of the node.
 """
 
-from collections.abc import Sequence
+from collections.abc import Container, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
@@ -93,6 +93,16 @@ class Placing:
             if not target.over
         ]
         return earliest(self._limit, *wakeups)
+
+    def heeds(self) -> Container[str]:
+        """Return the nodes whose samples may change anything now: those that read back."""
+        drives = [
+            target.signal.drive
+            for target in self.targets
+            if target.deadline is not None and not target.over
+        ]
+        paths = [drive.readback for drive in drives if drive is not None]
+        return {self._scene.signals[path].node for path in paths if path is not None}
 
     def take_sends(self) -> tuple[()]:
         """Return nothing: commands leave through the scene's driving."""

@@ -10,6 +10,7 @@ stimulus was never confirmed, the node's port was closed, the host itself was la
 datagrams: then the bench cannot tell.  A check that passed stays passed.
 """
 
+from collections.abc import Container
 from dataclasses import replace
 from enum import Enum, auto
 
@@ -45,6 +46,9 @@ class Phase(Enum):
     OVER = auto()
 
 
+WAITING, SENDING, JUDGING, OVER = Phase  # asked often, and to look into an Enum is slow
+
+
 class StepRun:
     """The machine of one step; number 0 is the precondition, which trusts the value in force."""
 
@@ -56,7 +60,8 @@ class StepRun:
         self._index = index
         self._step = step
         self._number = number
-        self._phase = Phase.WAITING
+        self._phase = WAITING
+        self.done = False
         self._resume = after(start, step.wait)
         self._trips: list[Trip] = []
         self._watches: list[Watch | Meter] = []
@@ -81,18 +86,15 @@ class StepRun:
         )
         self.tick(start)
 
-    @property
-    def done(self) -> bool:
-        return self._phase is Phase.OVER
-
     # --- the machine ---------------------------------------------------------------------------
 
     def receive(self, seen: Observation, now: Instant) -> None:
         """Take in a sample, the fate of a command, or something odd about node or host."""
         if isinstance(seen, Samples):
-            for sample in seen.samples:
-                for watch in self._by_signal.get(sample.signal, ()):
-                    watch.receive(sample, now)
+            if not self._by_signal.keys().isdisjoint(seen.signals):
+                for sample in seen.samples:
+                    for watch in self._by_signal.get(sample.signal, ()):
+                        watch.receive(sample, now)
         elif isinstance(seen, NodeNote):
             self._note_node(seen)
         elif isinstance(seen, HostNote) and seen.trouble is not HostTrouble.CLOCK:
@@ -113,12 +115,18 @@ class StepRun:
 
     def next_wakeup(self) -> Instant | None:
         """Return the earliest moment at which something is due."""
-        if self._phase is Phase.WAITING:
+        if self._phase is WAITING:
             return self._resume
-        if self._phase is Phase.JUDGING:
+        if self._phase is JUDGING:
             stage = None if self._stage is None else self._stage.next_wakeup()
             return earliest(stage, *(watch.next_wakeup() for watch in self._watches))
         return None
+
+    def heeds(self) -> Container[str]:
+        """Return the nodes whose samples may change anything now; measures and jobs heed all."""
+        if self._stage is not None or self._meters:
+            return self._scene.nodes
+        return {watch.signal.node for watch in self._watches if watch.finding is None}
 
     def take_sends(self) -> tuple[()]:
         """Return nothing: commands leave through the scene's driving."""
@@ -127,12 +135,15 @@ class StepRun:
     # --- phases --------------------------------------------------------------------------------
 
     def _advance(self, now: Instant) -> None:
-        if self._phase is Phase.WAITING and now >= self._resume:
+        phase = self._phase
+        if phase is WAITING and now >= self._resume:
             self._stimulate(now)
-        if self._phase is Phase.SENDING and all(trip.sent or trip.over for trip in self._trips):
+            phase = self._phase
+        if phase is SENDING and all(trip.sent or trip.over for trip in self._trips):
             sent = [trip.sent for trip in self._trips if trip.sent is not None]
             self._watch(min(sent, default=now))
-        if self._phase is Phase.JUDGING and self._decided():
+            phase = self._phase
+        if phase is JUDGING and self._decided():
             self._conclude(now)
 
     def _stimulate(self, now: Instant) -> None:
@@ -144,10 +155,10 @@ class StepRun:
         self._trips = [
             driving.send(s.signal, s.value, Purpose.STIMULUS) for s in self._step.stimuli
         ]
-        self._phase = Phase.SENDING
+        self._phase = SENDING
 
     def _watch(self, start: Instant) -> None:
-        self._phase = Phase.JUDGING
+        self._phase = JUDGING
         for meter in self._meters:
             meter.stimulated(start)
         latest = self._scene.latest
@@ -183,7 +194,8 @@ class StepRun:
             self._garbled.setdefault(note.node, []).append(note.text)
 
     def _conclude(self, now: Instant) -> None:
-        self._phase = Phase.OVER
+        self._phase = OVER
+        self.done = True
         refused = self._judge_stimuli()
         if self._stage is not None:
             self._take_over(self._stage, now)

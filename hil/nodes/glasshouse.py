@@ -106,6 +106,7 @@ class SoftwareRack:
         self._sends: list[Envelope] = []
         for place in range(len(self._order)):
             self._settle(place)
+        self._next = min(self._planned)
 
     def receive(self, thing: Envelope, now: Instant) -> None:
         """Hand an envelope to the node it is addressed to; there may be none."""
@@ -113,6 +114,7 @@ class SoftwareRack:
         if place is not None:
             self._order[place].receive(thing, now)
             self._settle(place)
+            self._next = min(self._planned)
 
     def tick(self, now: Instant) -> None:
         """Let every node do what is due, in the order of the bench file."""
@@ -122,6 +124,7 @@ class SoftwareRack:
             if due <= now:
                 self._order[place].tick(now)
                 self._settle(place)
+        self._next = min(self._planned)
 
     def next_wakeup(self) -> Instant | None:
         """Return when the first node has something to do."""
@@ -151,7 +154,6 @@ class SoftwareRack:
             node.outbox.clear()
         wakeup = node.next_wakeup()
         self._planned[place] = _NEVER if wakeup is None else wakeup
-        self._next = min(self._planned)
 
 
 def misfits(rack: Rack) -> tuple[Misfit, ...]:

@@ -23,6 +23,7 @@ from typing import NamedTuple
 
 from hil.core.instant import Duration, Instant
 from hil.core.signal import Kind, Value
+from hil.nodes.announcement import Announcement
 from hil.nodes.model import Model
 from hil.nodes.noise import Noise
 from hil.nodes.settings import Settings
@@ -68,8 +69,8 @@ class SoftwareNode:
         self._boot_time = settings.duration("boot-time")
         self._requests = [codec for codec in codecs if codec.layout.role is Role.REQUEST]
         self._answers = [codec for codec in codecs if codec.layout.role is Role.ANSWER]
-        self._encode_reading = [
-            codec.encode for codec in codecs if codec.layout.role is Role.READING
+        self._announcements = [
+            Announcement(codec) for codec in codecs if codec.layout.role is Role.READING
         ]
         self._driven = {operation: name for name, operation in node.operations.items()}
         self._signals = {signal.name: signal for signal in node.signals}
@@ -92,8 +93,8 @@ class SoftwareNode:
 
     def rehearse(self) -> None:
         """Encode one reading and send it nowhere.  Raises WireError where a value does not fit."""
-        for encode in self._encode_reading:
-            encode(self.model.values)
+        for announcement in self._announcements:
+            announcement.octets(self.model.values, 0, 0, self._boots)
 
     # --- the machine ---------------------------------------------------------------------------
 
@@ -265,8 +266,8 @@ class SoftwareNode:
         for address in to:
             sequence = sequences.get(address, 0)
             sequences[address] = sequence + 1
-            for encode in self._encode_reading:
-                payload = encode(values, sequence=sequence, uptime=uptime, boots=self._boots)
+            for announcement in self._announcements:
+                payload = announcement.octets(values, sequence, uptime, self._boots)
                 self.outbox.append(Envelope(source, address, payload))
 
     def _send(self, to: Address, payload: bytes) -> None:

@@ -20,7 +20,8 @@ from pathlib import Path
 
 from hil.core.count import counted
 from hil.core.error import StoreError
-from hil.core.event import KINDS, Datagram, Event, read, render
+from hil.core.event import KINDS, Datagram, Event, read, render, render_datagram
+from hil.core.instant import Instant
 
 NAME = "journal.jsonl"
 _RESERVE_NAME = ".reserve"
@@ -50,17 +51,11 @@ class JournalWriter:
 
     def record(self, event: Event) -> None:
         """Write one event; never raises, see `fault`."""
-        line = f"{render(event)}\n".encode("utf-8", "backslashreplace")
-        if self.fault is None:
-            try:
-                written = os.write(self._file, line)
-                while written < len(line):  # the next write says why this one was cut short
-                    written += os.write(self._file, line[written:])
-                self._size += written
-                return
-            except OSError as error:
-                self._note_fault(error.strerror or str(error))
-        self._write_in_need(event, line)
+        self._write(render(event) + "\n", type(event) is not Datagram)
+
+    def record_datagram(self, at: Instant, way: str, node: str, octets: bytes) -> None:
+        """Write the Datagram event of these octets."""
+        self._write(render_datagram(at, way, node, octets) + "\n", False)
 
     def close(self) -> None:
         """Sync and close; gives the reserve free for the reports."""
@@ -85,9 +80,22 @@ class JournalWriter:
         self.fault = StoreError(f"{self.path} is not complete ({reason})")
         self._free_reserve()
 
-    def _write_in_need(self, event: Event, line: bytes) -> None:
+    def _write(self, text: str, verdict: bool) -> None:
+        line = text.encode("utf-8", "backslashreplace")
+        if self.fault is None:
+            try:
+                written = os.write(self._file, line)
+                while written < len(line):  # the next write says why this one was cut short
+                    written += os.write(self._file, line[written:])
+                self._size += written
+                return
+            except OSError as error:
+                self._note_fault(error.strerror or str(error))
+        self._write_in_need(verdict, line)
+
+    def _write_in_need(self, verdict: bool, line: bytes) -> None:
         """Write a verdict into what room there is; a half line is taken back."""
-        if type(event) is not Datagram and self._file >= 0:
+        if verdict and self._file >= 0:
             with contextlib.suppress(OSError):
                 os.ftruncate(self._file, self._size)
                 if os.write(self._file, line) == len(line):

@@ -6,6 +6,7 @@ from pathlib import Path
 from hil.core.error import DescriptionError, Mark, Mistake, StoreError
 from hil.report import journal
 from hil.report.about import read_about
+from hil.report.alarm_files import write_alarms
 from hil.report.journal import JournalReader
 from hil.report.junit import write_junit
 from hil.report.tally import RunResult, Tally
@@ -21,10 +22,10 @@ class Rebuilt:
 
 
 def rebuild(folder: Path) -> Rebuilt:
-    """Make `junit.xml` of a run again.
+    """Make `junit.xml` of a run again, and the table and pictures of its alarms.
 
-    Raises DescriptionError where the folder is not that of a run, and StoreError where the report
-    cannot be written; an old report then stays.
+    Raises DescriptionError where the folder is not that of a run, and StoreError where a report
+    cannot be written; the old one then stays.
     """
     reader = JournalReader(folder / journal.NAME, datagrams=False)
     tally = Tally()
@@ -36,7 +37,9 @@ def rebuild(folder: Path) -> Rebuilt:
     result = tally.result()
     if not result.cases:
         raise _not_a_run(folder, f"{reader.path} tells of no case")
-    return Rebuilt(result, write_junit(folder, result, read_about(folder)), reader.unreadable)
+    junit = write_junit(folder, result, read_about(folder))
+    write_alarms(folder, result.alarms)
+    return Rebuilt(result, junit, reader.unreadable)
 
 
 def _not_a_run(folder: Path, why: str) -> DescriptionError:

@@ -27,6 +27,7 @@ from hil.core.event import (
     RunStarted,
 )
 from hil.core.verdict import Outcome, worst
+from hil.report.alarm_rows import AlarmFold, ProvenSpec
 
 RUN_ENDED_HERE = "the run ended here"
 _KEPT_NOTES = 200
@@ -131,6 +132,7 @@ class RunResult:
     node_notes: tuple[NodeNoted, ...]
     host_notes: tuple[HostNoted, ...]
     actuators: tuple[ActuatorSafe, ...]
+    alarms: tuple[ProvenSpec, ...] = ()
 
     @property
     def cases(self) -> tuple[CaseResult, ...]:
@@ -161,11 +163,13 @@ class Tally:
         self._node_notes: list[NodeNoted] = []
         self._host_notes: list[HostNoted] = []
         self._actuators: dict[str, ActuatorSafe] = {}
+        self._alarms = AlarmFold()
         self.last_at = 0
 
     def receive(self, event: Event) -> None:
         """Take in the next event of the journal."""
         self.last_at = max(self.last_at, event.at)
+        self._alarms.receive(event)
         match event:
             case CheckDecided():
                 self._check(event)
@@ -212,6 +216,7 @@ class Tally:
             node_notes=tuple(self._node_notes),
             host_notes=tuple(self._host_notes),
             actuators=tuple(self._actuators.values()),
+            alarms=self._alarms.result(),
         )
 
     def _plans(self) -> tuple[PlanResult, ...]:

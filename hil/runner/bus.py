@@ -113,6 +113,8 @@ class BusWatch:
 
     def hear(self, seen: Samples) -> None:
         """Take in what nodes tell about the bus themselves."""
+        if self._wanted.isdisjoint(seen.signals):
+            return
         for sample in seen.samples:
             if sample.signal in self._wanted:
                 valid = sample.validity is Validity.VALID and sample.value is not None

@@ -10,6 +10,7 @@ from hil.core.error import StoreError
 from hil.core.event import Event
 from hil.core.instant import Instant
 from hil.report.about import About
+from hil.report.alarm_files import write_alarms
 from hil.report.journal import JournalWriter
 from hil.report.junit import write_junit
 from hil.report.tally import RunResult, Tally
@@ -27,7 +28,8 @@ class Evidence:
         self._watch = watch
         self._journal = JournalWriter(folder)
         self.record = self._journal.record
-        """Where the loop writes events, datagrams included."""
+        self.record_datagram = self._journal.record_datagram
+        """Where the loop writes events, and where datagrams."""
 
     @property
     def last_at(self) -> Instant:
@@ -55,6 +57,10 @@ class Evidence:
         if self._journal.fault is not None:
             self.faults.append(self._journal.fault)
         result = self._tally.result()
+        try:
+            write_alarms(self.folder, result.alarms)
+        except StoreError as error:
+            self.faults.append(error)
         try:
             return result, write_junit(self.folder, result, about)
         except StoreError as error:

@@ -33,6 +33,7 @@ from hil.runner.options import Options
 from hil.runner.selection import Selection, plan_files, select
 from hil.runner.session import Session
 from hil.runner.site import Say, Site, virtual_site, wall_site
+from hil.runner.specs import told_specs
 from hil.wire.link import Links
 from hil.wire.rack import Rack
 
@@ -104,6 +105,8 @@ def _site(
 def _sit(rack: Rack, selection: Selection, options: Options, site: Site, evidence: Evidence) -> str:
     """Hold the session; return the traceback where it broke, else nothing."""
     evidence.note(_started(rack, selection, options, site))
+    for spec in told_specs(selection.cases):
+        evidence.note(spec)
     watch = BusWatch(
         rack,
         evidence,
@@ -132,7 +135,15 @@ def _sit(rack: Rack, selection: Selection, options: Options, site: Site, evidenc
         for arrival in early:
             if isinstance(arrival.thing, Abort):
                 session.receive(arrival.thing, start)
-        drive(session, links, site.bench, watch.record, origin=start, observe=watch.observe)
+        drive(
+            session,
+            links,
+            site.bench,
+            watch.record,
+            origin=start,
+            observe=watch.observe,
+            record_datagram=evidence.record_datagram,
+        )
         site.safe = session.safe
     except BenchError as error:
         _note_break(evidence, "bench broke", str(error))

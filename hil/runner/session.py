@@ -60,12 +60,8 @@ class Session:
         self._run: Run | None = None
         self._known: dict[str, Sample] = {}
         self._events: list[Event] = []
-        self.moved = False
+        self.moved = self.done = False
         self._advance(start)
-
-    @property
-    def done(self) -> bool:
-        return self._phase is Phase.OVER
 
     @property
     def safe(self) -> bool:
@@ -82,10 +78,13 @@ class Session:
         if self._hear is not None and isinstance(observation, Samples):
             self._hear(observation)
         if self._run is not None:
-            if self._phase is Phase.REPAIR and isinstance(observation, Samples):
+            if self._repair and isinstance(observation, Samples):
                 self._remember(observation)
             self._run.receive(observation, now)
-        elif isinstance(observation, Abort):
+            if self._run.done:
+                self._advance(now)
+            return
+        if isinstance(observation, Abort):
             self._give_up(observation.reason, now)
         else:
             self._listen(observation, now)
@@ -93,11 +92,13 @@ class Session:
 
     def tick(self, now: Instant) -> None:
         """Let time reach `now`."""
-        if self._run is not None:
-            self._run.tick(now)
-        else:
+        if self._run is None:
             self._roll_call.tick(now)
-        self._advance(now)
+            self._advance(now)
+            return
+        self._run.tick(now)
+        if self._run.done:
+            self._advance(now)
 
     def next_wakeup(self) -> Instant | None:
         """Return when whatever is on wants to be woken."""
@@ -108,13 +109,16 @@ class Session:
     def take_sends(self) -> tuple[Command, ...]:
         """Hand over the commands to be sent; `depart` sees them just before."""
         sends = () if self._run is None else self._run.take_sends()
-        if sends and self._depart is not None:
-            self._depart(sends)
-        self.moved = self.moved or bool(sends)
+        if sends:
+            self.moved = True
+            if self._depart is not None:
+                self._depart(sends)
         return sends
 
     def take_events(self) -> list[Event]:
         """Hand over what is to be journalled."""
+        if self._run is not None and not self._events and not self._repair:
+            return self._run.take_events()
         self._collect()
         events, self._events = self._events, []
         return events
@@ -127,7 +131,7 @@ class Session:
         if self._phase is Phase.REPAIR and self._run is not None and self._run.done:
             self._end_repair(self._run, now)
         if self._phase is Phase.CASES and self._run is not None and self._run.done:
-            self._phase = Phase.OVER
+            self._phase, self.done = Phase.OVER, True
 
     def _end_roll_call(self, now: Instant) -> None:
         wrong = self._roll_call.wrong
@@ -153,7 +157,7 @@ class Session:
             return
         text = "the last run did not leave the rack safe; it was made safe before the first case"
         self._events.append(HostNoted(at=self._at(now), trouble=REPAIRED, amount=1, text=text))
-        self._phase = Phase.CASES
+        self._phase, self._repair = Phase.CASES, False
         self._run = self._begin(self._cases, now)
 
     def _begin(self, cases: Sequence[Case], now: Instant) -> Run:
@@ -176,7 +180,7 @@ class Session:
 
     def _give_up(self, reason: str, now: Instant) -> None:
         """End without any case; what was driven before is as it was left."""
-        self._phase = Phase.OVER
+        self._phase, self.done = Phase.OVER, True
         counts = {outcome.word: 0 for outcome in Outcome} | {Outcome.NOT_RUN.word: len(self._cases)}
         self._events.append(
             RunEnded(

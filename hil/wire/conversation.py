@@ -24,7 +24,7 @@ from hil.wire.layout import Codec, Decoded
 from hil.wire.pending import Numbers, Open, Pending
 from hil.wire.rack import Carries, Node, Role
 from hil.wire.reception import Reception, Say
-from hil.wire.timers import Timers
+from hil.wire.timers import Timer, Timers
 
 if TYPE_CHECKING:
     from hil.wire.link import Packet
@@ -39,25 +39,28 @@ class Conversation:
         self, node: Node, numbers: Numbers, timers: Timers, say: Say, send: Send, start: Instant
     ) -> None:
         self.node = node
-        self._numbers, self._timers, self._say, self._send = numbers, timers, say, send
+        self._numbers, self._say, self._send = numbers, say, send
+        self._address = node.address
         self._pending = Pending()
         self._unsent: dict[bytes, Open] = {}
         self._silent = False
+        self._listening = Timer(timers, self._listen)
+        self._polling = Timer(timers, self._poll)
+        self._waiting = Timer(timers, self._give_up_late)
         codecs = [Codec(layout, node) for layout in node.layouts]
         self._codecs = [codec for codec in codecs if codec.layout.role is not Role.REQUEST]
         self._requests = [codec for codec in codecs if codec.layout.role is Role.REQUEST]
         self._answers = [codec for codec in codecs if codec.layout.role is Role.ANSWER]
         readings = [codec for codec in codecs if codec.layout.role is Role.READING]
-        self._reception = Reception(node, readings, timers, say)
+        listened = node.listen is not None and node.renew is not None
+        listening = self._listening if listened else None
+        self._reception = Reception(node, readings, timers, say, listening)
         self.track = self._reception.track
         self._signals: dict[str, Signal] = {signal.path: signal for signal in node.signals}
-        for key, period in (("listen", self._listening), ("read", node.poll)):
-            if period is not None:
-                timers.set((node.name, key, 0), start)
-
-    @property
-    def _listening(self) -> Duration | None:
-        return None if self.node.listen is None else self.node.renew
+        if listened:
+            self._listening.set(start)
+        if node.poll is not None:
+            self._polling.set(start)
 
     # What the tool says
 
@@ -77,12 +80,9 @@ class Conversation:
         self, operation: int, kind: Kind, value: Value | int, command: Command | None, now: Instant
     ) -> str:
         """Encode a request and queue it; return why it cannot be sent, or an empty text."""
-        fitting = [codec for codec in self._requests if codec.suits(kind)]
-        if not fitting and command is None:
-            fitting = self._requests  # a request without any value field will do
-        if not fitting:
+        codec = self._request_for(kind, any_will_do=command is None)
+        if codec is None:
             return f"no request layout of {self.node.name} can carry a {kind.value}"
-        codec = fitting[0]
         number = self._numbers.fresh(codec.request_span or 1 << 32, self._pending.open)
         if number is None:
             return "every request number is still waiting for its answer"
@@ -91,16 +91,25 @@ class Conversation:
             payload = codec.encode(request=on_wire, operation=operation, value=value)
         except WireError as error:
             return str(error)
-        request = Open(number=number, operation=operation, command=command, payload=payload)
+        request = Open(number, operation, command, payload, now + self.node.answer_within + 1)
         self._pending.add(request)
         self._unsent[payload] = request
-        self._await(request, now)
+        self._await_answers()
         self._send(self.node.name, payload, None if command is None else command.token)
         return ""
 
-    def _await(self, request: Open, since: Instant) -> None:
-        key = (self.node.name, "answer", request.number)
-        self._timers.set(key, since + self.node.answer_within + 1)
+    def _request_for(self, kind: Kind, any_will_do: bool) -> Codec | None:
+        """Return the layout that carries such a value; `read` and `listen` need not carry any."""
+        fitting = (codec for codec in self._requests if codec.suits(kind))
+        return next(fitting, self._requests[0] if any_will_do and self._requests else None)
+
+    def _await_answers(self) -> None:
+        """Be woken when the first of the open requests has waited for too long."""
+        waiting = self._pending.open.values()
+        if waiting:
+            self._waiting.set(min([request.until for request in waiting]))
+        else:
+            self._waiting.clear()
 
     def sent(self, packet: "Packet", at: Instant) -> None:
         """Learn when a packet left; its answer time counts from here."""
@@ -110,7 +119,8 @@ class Conversation:
         if request is None:
             return
         if request.number in self._pending.open:
-            self._await(request, at)
+            request.until = at + self.node.answer_within + 1
+            self._await_answers()
         if request.operation == self.node.read and request.command is None:
             self._reception.asked(at)
 
@@ -121,28 +131,34 @@ class Conversation:
             self._note(NodeTrouble.UNREACHABLE, at, text)
         self._silent = True
         for request in open_requests:
-            self._give_up(request.number, at, text)
+            self._give_up(request, at, text)
+        self._await_answers()
 
-    def fire(self, key: str, detail: int, due: Instant, now: Instant) -> None:
-        """Do what a timer of this conversation was set for."""
+    def _listen(self, due: Instant, now: Instant) -> None:
+        """Ask to be kept informed, and again in time."""
         node = self.node
-        if key == "answer":
-            within = show_duration(node.answer_within)
-            self._give_up(detail, due, f"no answer within {within}")
-        elif key == "stale":
-            self._reception.grow_stale(detail, due)
-        elif key == "listen" and self._listening is not None and node.listen is not None:
-            self._timers.set((node.name, key, 0), _following(due, self._listening, now))
+        if node.listen is not None and node.renew is not None:
+            self._listening.set(_following(due, node.renew, now))
             self._request(node.listen, Kind.NUMBER, 0, None, now)
-        elif key == "read" and node.poll is not None and node.read is not None:
-            self._timers.set((node.name, key, 0), _following(due, node.poll, now))
-            self._request(node.read, Kind.NUMBER, 0, None, now)
 
-    def _give_up(self, number: int, at: Instant, why: str) -> None:
-        request = self._pending.close(number, False, at)
-        self._timers.clear((self.node.name, "answer", number))
-        if request is None:
-            return
+    def _poll(self, due: Instant, now: Instant) -> None:
+        """Ask for a reading, and again in time."""
+        node = self.node
+        if node.poll is not None:
+            self._polling.set(_following(due, node.poll, now))
+            if node.read is not None:
+                self._request(node.read, Kind.NUMBER, 0, None, now)
+
+    def _give_up_late(self, due: Instant, now: Instant) -> None:
+        """Give up the requests that were to be answered by now."""
+        why = f"no answer within {show_duration(self.node.answer_within)}"
+        for request in list(self._pending.open.values()):
+            if request.until <= due:
+                self._give_up(request, due, why)
+        self._await_answers()
+
+    def _give_up(self, request: Open, at: Instant, why: str) -> None:
+        self._pending.close(request.number, False, at)
         self._unsent.pop(request.payload, None)
         if request.command is not None:
             self._lose(request.command, at, why)
@@ -155,7 +171,7 @@ class Conversation:
     def receive(self, packet: "Packet", now: Instant) -> None:
         """Take in one datagram; no octets whatever raise anything."""
         payload = packet.payload
-        if packet.peer != self.node.address:
+        if packet.peer != self._address:
             self._foreign(packet, now)
             return
         self._silent = False
@@ -177,8 +193,8 @@ class Conversation:
         self._note(NodeTrouble.FOREIGN, now, text, packet.payload)
 
     def _answer(self, codec: Codec, decoded: Decoded, payload: bytes, now: Instant) -> None:
-        counters = decoded._replace(sequence=None)  # that one counts readings
-        if not self._reception.is_new(codec, counters, payload, now):
+        head = decoded.head(sequence=None)  # that one counts readings
+        if not self._reception.is_new(codec, head, payload, now):
             return
         request = self._pending.match(decoded)
         if request is None:
@@ -186,15 +202,17 @@ class Conversation:
             self._note(trouble, now, text, payload)
             return
         self._pending.close(request.number, True, now)
-        self._timers.clear((self.node.name, "answer", request.number))
+        self._await_answers()
         accepted = decoded.status in (None, 0)
+        if accepted and request.command is None:
+            return
         detail = self._detail(codec, decoded, request)
         if request.command is not None:
             token = request.command.token
             self._say(
                 CommandAnswered(token=token, at=now, accepted=accepted, detail=detail, raw=payload)
             )
-        elif not accepted:
+        else:
             text = f"operation {request.operation} refused: {detail}"
             self._note(NodeTrouble.REFUSED, now, text, payload)
 

@@ -8,7 +8,7 @@ permutation of the whole datagram, which also widens such a number to the next w
 below it.  Nothing is ever aligned: layouts are packed, padding is a declared field.
 """
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Container, Iterable
 from operator import itemgetter
 from struct import Struct
 from typing import Any, NamedTuple
@@ -65,10 +65,13 @@ class Frame:
         self.places: list[Place] = []
         self.words = 0
         self._source: list[int] = []  # for each octet of the words, the octet of the datagram
-        code, offset = "", 0
+        self._codes: list[tuple[Field, str, int]] = []  # of each field, and the word it is
+        offset = 0
         for field in self.fields:
-            code += self._lay_word(field, offset) if _is_word(field) else self._lay(field, offset)
+            lay = self._lay_word if _is_word(field) else self._lay
+            self._codes.append((field, lay(field, offset), self.words - 1))
             offset += field.size
+        code = "".join(code for _, code, _ in self._codes)
         little = self._has_size_of_words() and all(map(_is_little, self.fields))
         self.spreads = not little and self._source != list(range(self.size))
         self.struct = Struct(("<" if little else ">") + code)
@@ -103,6 +106,23 @@ class Frame:
             return {4: "f", 8: "d"}[wide]
         code = _CODES[wide]
         return code.lower() if field.form[0] == "i" and below == 0 else code
+
+    def reader(self, words: Container[int]) -> Callable[[bytes], tuple[Any, ...]] | None:
+        """Return what reads only these words, in one go and straight from a datagram.
+
+        None where no `struct` can do that: octet orders differ, or a number has odd octets.
+        """
+        signs, code = set(), ""
+        for field, own, word in self._codes:
+            if word in words and field.form != "pad":
+                code += own
+                if _is_word(field) and field.size > 1:
+                    signs.add(_sign(field))
+            else:
+                code += f"{field.size}x"
+        if "" in signs or len(signs) > 1:
+            return None
+        return Struct((signs.pop() if signs else ">") + code).unpack
 
     def _has_size_of_words(self) -> bool:
         return len(self._source) == self.size
@@ -144,6 +164,14 @@ def _same(octets: bytes) -> bytes:
 
 def _is_word(field: Field) -> bool:
     return field.form not in ("text", "bytes", "pad")
+
+
+def _sign(field: Field) -> str:
+    """Return how `struct` is told of a number's octet order; empty where it cannot read it."""
+    order, big = big_order(field), tuple(range(field.size))
+    if field.size not in _CODES:
+        return ""
+    return ">" if order == big else "<" if order == big[::-1] else ""
 
 
 def _is_little(field: Field) -> bool:

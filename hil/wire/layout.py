@@ -1,6 +1,7 @@
 """The codec of one layout: octets to values and back, compiled once.
 
     decode(payload)            Decoded, or None where these octets are not this layout
+    head(payload)              the same without readings, which `readings(payload)` returns later
     encode(values, node=…, …)  the octets; WireError where a value has no exact raw number
 
 Lengths are exact.  Where `append_allowed`, the known part of a longer datagram is decoded and
@@ -14,7 +15,8 @@ software nodes do it the other way round.
 import struct
 from collections.abc import Callable, Mapping
 from decimal import Decimal
-from types import MappingProxyType
+from functools import lru_cache
+from types import CodeType, MappingProxyType
 from typing import Any, NamedTuple
 
 from hil.core.signal import Kind, Signal, Value
@@ -22,10 +24,23 @@ from hil.wire.crc import calculator
 from hil.wire.encoding import Counts, Raw, Reading, Readings, WireError
 from hil.wire.frame import Frame, Place, big_order
 from hil.wire.rack import Carries, Encoding, Field, Layout, Node
-from hil.wire.source import Source
+from hil.wire.source import Source, head_words
 
 _NOTHING: Mapping[str, Value | None] = MappingProxyType({})
 _PLAIN = Encoding()
+
+
+class Head(NamedTuple):
+    """The counters of one datagram; see Decoded."""
+
+    node: int | None
+    sequence: int | None
+    request: int | None
+    operation: int | None
+    status: int | None
+    uptime: int | None
+    boots: int | None
+    note: str
 
 
 class Decoded(NamedTuple):
@@ -47,6 +62,10 @@ class Decoded(NamedTuple):
     plain: dict[str, Value]
     note: str
 
+    def head(self, sequence: int | None) -> Head:
+        """Return the counters alone, with another sequence number."""
+        return Head(self.node, sequence, *self[2:7], self.note)
+
 
 class Codec:
     """A layout, compiled for one node.
@@ -67,10 +86,14 @@ class Codec:
         self._driven = {operation: name for name, operation in node.operations.items()}
         self.source = Source(self.frame, layout.name).text()
         names = self._names()
-        exec(compile(self.source, f"<layout {layout.name}>", "exec"), names)
+        exec(_compiled(self.source, layout.name), names)
         self.decode: Callable[[bytes], Decoded | None] = names["decode"]
         self.known: Callable[[bytes], Decoded] = names["known"]
+        self.head: Callable[[bytes], Head | None] = names["head"]
+        self._readings: Callable[[bytes], tuple[Reading, ...]] = names["readings"]
         self._encode: Callable[..., bytes] = names["encode"]
+        self.restamp: Callable[[bytes, int, int], bytes] | None = names["restamp"]
+        """Puts another sequence number and uptime into a reading; see hil.wire.source."""
         self.request_span = self._span(Carries.REQUEST)
         self.sequence_span = self._span(Carries.SEQUENCE)
         self.boots_span = self._span(Carries.BOOTS)
@@ -106,6 +129,14 @@ class Codec:
         return self._encode(
             values, number, sequence, request, operation, status, uptime, boots, value
         )
+
+    def readings(self, payload: bytes) -> tuple[Reading, ...]:
+        """Return what a datagram says about signals, after `head` has found it good."""
+        return self._readings(payload[: self.size])
+
+    def plain(self, payload: bytes) -> dict[str, Value]:
+        """Return the plain fields of a datagram, after `head` has found it good."""
+        return self.known(payload[: self.size]).plain
 
     def place(self, carries: Carries) -> Place | None:
         """Return the place of the first field that carries this."""
@@ -146,13 +177,16 @@ class Codec:
         """Bind the names that the generated source uses."""
         names: dict[str, Any] = {
             "Decoded": Decoded,
+            "Head": Head,
             "WireError": WireError,
             "fit": _fit,
-            "longer": self._longer,
+            "longer": self._longer if self.layout.append_allowed else _refuse,
+            "longer_head": self._longer_head if self.layout.append_allowed else _refuse,
             "new": tuple.__new__,
             "pack": self.frame.pack if self.frame.spreads else self.frame.struct.pack,
             "struct_error": struct.error,
             "unpack": self.frame.unpack if self.frame.spreads else self.frame.struct.unpack,
+            "unpack_head": self.frame.reader(head_words(self.frame)),
         }
         for index, place in enumerate(self.places):
             self._bind(names, index, place)
@@ -201,7 +235,7 @@ class Codec:
     def _longer(self, payload: bytes) -> Decoded | None:
         """Decode the known part of a datagram of another size, where the layout allows it."""
         extra = len(payload) - self.size
-        if extra <= 0 or not self.layout.append_allowed:
+        if extra <= 0:
             return None
         head = payload[: self.size]
         for place, raw in zip(self.places, self.frame.raws(head), strict=True):
@@ -209,6 +243,10 @@ class Codec:
                 return None
         text = f"{extra} octet{'s' * (extra > 1)} more than the layout, not looked at"
         return self.known(head)._replace(note=text)
+
+    def _longer_head(self, payload: bytes) -> Head | None:
+        decoded = self._longer(payload)
+        return None if decoded is None else decoded.head(decoded.sequence)
 
     def _belongs(self, place: Place, raw: Raw, payload: bytes) -> bool:
         field = place.field
@@ -236,6 +274,16 @@ class _PlainValues(dict[Raw, Value]):
         if reading.value is not None:
             return reading.value
         return Decimal(raw) if isinstance(raw, int) else reading.note
+
+
+@lru_cache(maxsize=256)
+def _compiled(source: str, name: str) -> CodeType:
+    """Compile the functions of a layout, once for all nodes that have the same."""
+    return compile(source, f"<layout {name}>", "exec")
+
+
+def _refuse(payload: bytes) -> None:
+    """Take no datagram of another size than the layout's."""
 
 
 def _fit(name: str, number: int, low: int, high: int) -> int:

@@ -19,11 +19,12 @@ from hil.wire.rack import Address, Rack
 from hil.wire.timers import Timers
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True, unsafe_hash=True)
 class Packet:
     """A datagram on the tool's side, to or from one node.
 
     `peer` is where it goes to, or really came from; `token` the command that it carries, if any.
+    Treat it as frozen; it is not declared so because making one must be cheap.
     """
 
     node: str
@@ -45,9 +46,9 @@ class Links:
         self._sends: list[Packet] = []
         self._addresses = {node.name: node.address for node in rack.nodes}
         self._nodes_of = {signal.path: node.name for node in rack.nodes for signal in node.signals}
-        numbers = Numbers(first_request)
+        numbers, say = Numbers(first_request), self._observations.append
         self._conversations = {
-            node.name: Conversation(node, numbers, self._timers, self._say, self._queue, start)
+            node.name: Conversation(node, numbers, self._timers, say, self._queue, start)
             for node in rack.nodes
         }
 
@@ -57,15 +58,14 @@ class Links:
         node = self._nodes_of.get(command.signal)
         if node is None:
             text = f"there is no signal {command.signal}"
-            self._say(CommandLost(token=command.token, at=now, detail=text))
+            self._observations.append(CommandLost(token=command.token, at=now, detail=text))
             return
         self._conversations[node].command(command, now)
 
     def receive(self, packet: Packet, now: Instant) -> None:
         """Take in one datagram that arrived at `now`; no octets whatever raise anything."""
-        wakeup = self._timers.next()
-        if wakeup is not None and wakeup < now:
-            self.tick(Instant(now - 1))
+        if self._timers.passed(now):
+            self._catch_up(now)
         conversation = self._conversations.get(packet.node)
         if conversation is not None:
             conversation.receive(packet, now)
@@ -78,7 +78,7 @@ class Links:
             text=text,
             raw=packet.payload,
         )
-        self._say(note)
+        self._observations.append(note)
 
     def sent(self, packet: Packet, at: Instant) -> None:
         """Learn from the bench that a packet left at `at`."""
@@ -95,9 +95,8 @@ class Links:
 
     def tick(self, now: Instant) -> None:
         """Learn that time has reached `now`."""
-        while (due := self._timers.take(now)) is not None:
-            at, (node, key, detail) = due
-            self._conversations[node].fire(key, detail, at, now)
+        while self._timers.fire(now):
+            pass
 
     def next_wakeup(self) -> Instant | None:
         """Return when the next answer is missing, value grows stale, or request is due."""
@@ -105,12 +104,17 @@ class Links:
 
     def take_sends(self) -> tuple[Packet, ...]:
         """Hand over the packets to send, oldest first."""
+        if not self._sends:
+            return ()
         sends, self._sends = tuple(self._sends), []
         return sends
 
     def take_observations(self) -> list[Observation]:
         """Hand over what was observed, in the order in which it happened."""
-        observations = self._observations[:]
+        observations = self._observations
+        if not observations:
+            return []
+        observations = observations[:]
         self._observations.clear()
         return observations
 
@@ -120,12 +124,7 @@ class Links:
 
     def _catch_up(self, now: Instant) -> None:
         """Let everything happen that was due before `now`."""
-        wakeup = self._timers.next()
-        if wakeup is not None and wakeup < now:
-            self.tick(Instant(now - 1))
-
-    def _say(self, observation: Observation) -> None:
-        self._observations.append(observation)
+        self.tick(Instant(now - 1))
 
     def _queue(self, node: str, payload: bytes, token: int | None) -> None:
         self._sends.append(Packet(node, self._addresses[node], payload, token))

@@ -32,14 +32,18 @@ class Numbers:
         return None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(slots=True)
 class Open:
-    """One request on its way; `command` is None for the links' own requests."""
+    """One request on its way; `command` is None for the links' own requests.
+
+    It is given up at `until`.
+    """
 
     number: int
     operation: int
     command: Command | None
     payload: bytes
+    until: int
 
 
 class Pending:

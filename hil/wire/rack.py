@@ -28,8 +28,12 @@ class Address(NamedTuple):
         return f"[{self.host}]:{self.port}" if ":" in self.host else f"{self.host}:{self.port}"
 
 
-class Envelope(NamedTuple):
-    """A datagram on the segment: from where, to where, what."""
+@dataclass(slots=True, unsafe_hash=True)
+class Envelope:
+    """A datagram on the segment: from where, to where, what.
+
+    Treat it as frozen; it is not declared so because making one must be cheap.
+    """
 
     source: Address
     destination: Address

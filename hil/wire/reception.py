@@ -9,16 +9,17 @@ signal of which nothing comes for its `stale_after` gets one STALE sample (`noth
 
 from collections import deque
 from collections.abc import Callable
-from dataclasses import dataclass
+from operator import itemgetter
 
-from hil.core.instant import ZERO, Duration, Instant, show_duration
+from hil.core.instant import Duration, Instant, show_duration
 from hil.core.observation import NodeNote, NodeTrouble, Observation, Samples
 from hil.core.signal import Sample, Validity, Value
 from hil.wire.firmware import satisfies
-from hil.wire.layout import Codec, Decoded
-from hil.wire.rack import Node
-from hil.wire.timers import Key, Timers
-from hil.wire.track import Kind, Track
+from hil.wire.layout import Codec, Head
+from hil.wire.look import Look, Origin
+from hil.wire.rack import Carries, Node
+from hil.wire.timers import Timer, Timers
+from hil.wire.track import FINE, Kind, Track
 
 _ASKED = 16  # read requests remembered per reading layout
 
@@ -26,39 +27,40 @@ Say = Callable[[Observation], None]
 
 
 class _Stream:
-    """One reading layout of the node, and what is known about its arrivals."""
+    """One reading layout of the node, and what is known about its arrivals.
 
-    __slots__ = ("asked", "codec", "decode", "plain", "stale")
+    `ageing` are the timers that notice when nothing comes, each with how long it waits.
+    `identity` takes the octets out of a reading that say who the node is; `shown` are the last.
+    """
 
-    def __init__(self, codec: Codec) -> None:
+    __slots__ = ("ageing", "asked", "codec", "head", "identity", "origin", "shown")
+
+    def __init__(self, codec: Codec, node: Node) -> None:
         self.codec = codec
-        self.decode = codec.decode
-        self.plain: dict[str, Value] = {}
+        self.head = codec.head
         self.asked: deque[Instant] = deque(maxlen=_ASKED)
-        self.stale: list[tuple[Key, Duration]] = []
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Ageing:
-    """Signals that go stale together."""
-
-    signals: tuple[str, ...]
-    after: Duration
+        self.origin = Origin(codec, node)
+        self.ageing: list[tuple[Timer, Duration]] = []
+        self.identity = _identity_of(codec, node)
+        self.shown: object = None
 
 
 class Reception:
-    """Takes the readings of one node; `track` holds the node's counters."""
+    """Takes the readings of one node; `track` holds the node's counters.
 
-    def __init__(self, node: Node, codecs: list[Codec], timers: Timers, say: Say) -> None:
+    A node that has rebooted is listened to again by `listening`, if it can be listened to.
+    """
+
+    def __init__(
+        self, node: Node, codecs: list[Codec], timers: Timers, say: Say, listening: Timer | None
+    ) -> None:
         self.node = node
         self.track = Track()
-        self._timers, self._say = timers, say
+        self._number = node.number
+        self._say, self._listening = say, listening
         self._told: dict[str, Value] = {}
-        self._streams = [_Stream(codec) for codec in codecs]
-        self._warmup = {signal.path: signal.warmup for signal in node.signals if signal.warmup}
-        self._longest_warmup = max(self._warmup.values(), default=ZERO)
-        self._ageing: list[_Ageing] = []
-        self._group_ageing()
+        self._streams = [_Stream(codec, node) for codec in codecs]
+        self._group_ageing(timers)
 
     def asked(self, at: Instant) -> None:
         """Learn that a request for a reading left at `at`."""
@@ -68,13 +70,14 @@ class Reception:
     def receive(self, payload: bytes, now: Instant) -> bool:
         """Take in a datagram if it is a reading; say whether it is one."""
         for stream in self._streams:
-            decoded = stream.decode(payload)
-            if decoded is not None:
-                self._reading(stream, decoded, payload, now)
+            head = stream.head(payload)
+            if head is not None:
+                if self.is_new(stream.codec, head, payload, now):
+                    self._reading(stream, head, payload, now)
                 return True
         return False
 
-    def _group_ageing(self) -> None:
+    def _group_ageing(self, timers: Timers) -> None:
         """Group the signals that arrive together and go stale together: one timer for each."""
         groups: dict[tuple[tuple[int, ...], Duration], list[str]] = {}
         for signal in self.node.signals:
@@ -87,50 +90,55 @@ class Reception:
             )
             groups.setdefault((carriers, signal.stale_after), []).append(signal.path)
         for (carriers, age), paths in groups.items():
-            key = (self.node.name, "stale", len(self._ageing))
-            self._ageing.append(_Ageing(signals=tuple(paths), after=age))
+            timer = Timer(timers, self._staleness(paths, age))
             for index in carriers:
-                self._streams[index].stale.append((key, age))
+                self._streams[index].ageing.append((timer, age))
 
-    def _reading(self, stream: _Stream, decoded: Decoded, payload: bytes, now: Instant) -> None:
-        if not self.is_new(stream.codec, decoded, payload, now):
-            return
-        if decoded.plain != stream.plain:
-            stream.plain = decoded.plain
-            self._identify(decoded.plain, payload, now)
+    def _staleness(self, paths: list[str], age: Duration) -> Callable[[Instant, Instant], None]:
+        """Return what says that these signals have gone stale."""
+        note = f"nothing for {show_duration(age)}"
+
+        def grow_stale(due: Instant, now: Instant) -> None:
+            samples = [Sample(path, None, Validity.STALE, due, due, note) for path in paths]
+            self._say(Samples(self.node.name, samples))
+
+        return grow_stale
+
+    def _reading(self, stream: _Stream, head: Head, payload: bytes, now: Instant) -> None:
+        if stream.identity is not None:
+            shown = stream.identity(payload)
+            if shown != stream.shown:
+                stream.shown = shown
+                self._identify(stream.codec, payload, now)
         since = self._since(stream, now) if stream.asked else now
-        samples = [
-            Sample(signal, value, validity, since, now, note, payload)
-            for signal, value, validity, note in decoded.readings
-        ]
-        booted = self.track.booted
-        if booted is not None and now < booted + self._longest_warmup:
-            self._warm_up(samples, booted)
-        if decoded.note:
-            for sample in samples:
-                sample.note = f"{sample.note}; {decoded.note}" if sample.note else decoded.note
-        for key, age in stream.stale:
-            self._timers.set(key, now + age)
-        self._say(Samples(self.node.name, samples))
+        for timer, age in stream.ageing:
+            timer.set(now + age)
+        self._say(Look(stream.origin, payload, since, now, head.note, self.track.booted))
 
-    def is_new(self, codec: Codec, decoded: Decoded, payload: bytes, now: Instant) -> bool:
+    def is_new(self, codec: Codec, head: Head, payload: bytes, now: Instant) -> bool:
         """Note what is odd about a datagram's counters; say whether it may be used."""
-        if decoded.node is not None and decoded.node != self.node.number:
-            text = f"says it is node {decoded.node}; {self.node.name} is {self.node.number}"
+        number = head.node
+        if number != self._number and number is not None:
+            text = f"says it is node {number}; {self.node.name} is {self._number}"
             self._note(NodeTrouble.STRAY, now, text, payload)
             return False
-        kind, reboot, heard = self.track.judge(codec, decoded, now)
+        judged = self.track.judge(codec, head, now)
+        if judged is FINE:
+            return True
+        kind, reboot, heard = judged
         if reboot:
             self._note(NodeTrouble.REBOOT, now, reboot, payload, heard)
-            if self.node.listen is not None and self.node.renew is not None:
-                self._timers.set((self.node.name, "listen", 0), now + 1)
+            if self._listening is not None:
+                self._listening.set(now + 1)
+        if kind is Kind.NEW:
+            return True
         if kind is Kind.DUPLICATE:
-            text = f"reading {decoded.sequence} came twice"
+            text = f"reading {head.sequence} came twice"
             self._note(NodeTrouble.DUPLICATE, now, text, payload)
-        elif kind is Kind.LATE:
-            text = f"reading {decoded.sequence} came after a newer one"
+        else:
+            text = f"reading {head.sequence} came after a newer one"
             self._note(NodeTrouble.STRAY, now, text, payload)
-        return kind is Kind.NEW
+        return False
 
     def _since(self, stream: _Stream, now: Instant) -> Instant:
         """Return when the reading was asked for: the oldest request that may still be served."""
@@ -141,19 +149,12 @@ class Reception:
                 return min(asked, now)
         return now
 
-    def _warm_up(self, samples: list[Sample], booted: Instant) -> None:
-        for sample in samples:
-            warmup = self._warmup.get(sample.signal, ZERO)
-            if sample.at < booted + warmup:
-                sample.validity = Validity.STALE
-                sample.note = "warming up"
-
-    def _identify(self, plain: dict[str, Value], payload: bytes, now: Instant) -> None:
+    def _identify(self, codec: Codec, payload: bytes, now: Instant) -> None:
         """Compare what a node says it is with what it must be; say so once for each answer."""
-        wanted = self.node.identity
-        for name, requirement in (("serial", wanted.serial), ("firmware", wanted.firmware)):
+        plain = codec.plain(payload)
+        for name, requirement in _requirements(self.node):
             got = plain.get(name)
-            if got is None or not requirement or self._told.get(name) == got:
+            if got is None or self._told.get(name) == got:
                 continue
             self._told[name] = got
             shown = str(got)
@@ -161,17 +162,6 @@ class Reception:
             if not fits:
                 text = f"{name} is {shown or '(empty)'}, wanted {requirement}"
                 self._note(NodeTrouble.IDENTITY, now, text, payload)
-
-    def grow_stale(self, group: int, at: Instant) -> None:
-        """Say that the signals of one group have gone stale."""
-        ageing = self._ageing[group]
-        note = f"nothing for {show_duration(ageing.after)}"
-        self._say(
-            Samples(
-                self.node.name,
-                [Sample(path, None, Validity.STALE, at, at, note) for path in ageing.signals],
-            )
-        )
 
     def _note(
         self,
@@ -183,3 +173,20 @@ class Reception:
     ) -> None:
         name = self.node.name
         self._say(NodeNote(node=name, trouble=trouble, at=at, text=text, raw=raw, since=since))
+
+
+def _requirements(node: Node) -> list[tuple[str, str]]:
+    """Return what a node must show, by the names of its plain fields."""
+    wanted = (("serial", node.identity.serial), ("firmware", node.identity.firmware))
+    return [(name, requirement) for name, requirement in wanted if requirement]
+
+
+def _identity_of(codec: Codec, node: Node) -> Callable[[bytes], object] | None:
+    """Return what takes the octets out of a reading that say who the node is, if any do."""
+    names = [name for name, _ in _requirements(node)]
+    slices = [
+        slice(place.offset, place.offset + place.size)
+        for place in codec.places
+        if place.field.carries is Carries.PLAIN and place.field.name in names
+    ]
+    return itemgetter(*slices) if slices else None

@@ -7,10 +7,14 @@ it comes out like this (t… and c… are the tables of hil.wire.encoding, k… 
     def decode(payload):
         if len(payload) != 12:
             return longer(payload)
-        w0, w1, w2, w3, w4, w5 = unpack(payload)
+        w0, w1, w2, w3, w4, w5, = unpack(payload)
         if w0 != k0 or crc5(payload[:10]) != w5:
             return None
-        return new(Decoded, (w1, w2, None, None, None, w3 * 1000000, None, (t4[w4],), {}, ''))
+        return new(Decoded, (w1, w2, None, None, None, w3 * 1000000, None, (t4[w4], ), {}, ''))
+
+Most readings concern nobody.  So `head` checks a datagram and reads its counters alone, `readings`
+does the rest when somebody asks, and `restamp` makes the next reading from the last one while its
+values stay the same.
 """
 
 from hil.wire.encoding import WireError
@@ -28,8 +32,20 @@ HEADER = (
 )
 """The header fields, in the order of Decoded and of the encoder's arguments."""
 
+CHECKED = (Carries.CONSTANT, Carries.LENGTH, Carries.CRC)
+"""Fields that say whether a datagram is of this layout."""
+
+STAMPS = (Carries.SEQUENCE, Carries.UPTIME)
+"""Header fields that differ between two readings of the same values."""
+
 COUNTERS = (Carries.SEQUENCE, Carries.UPTIME, Carries.BOOTS)
 """Header fields that wrap around; all differences of them are taken modulo their width."""
+
+
+def head_words(frame: Frame) -> set[int]:
+    """Return the words that have to be read to know whether a datagram is good, and its header."""
+    wanted = (*HEADER, *CHECKED)
+    return {place.word for place in frame.places if place.field.carries in wanted}
 
 
 class Source:
@@ -46,8 +62,17 @@ class Source:
         }
 
     def text(self) -> str:
-        """Return the source of all three functions."""
-        return "\n".join((self._decoder("decode"), self._decoder("known"), self._encoder()))
+        """Return the source of all functions."""
+        return "\n".join(
+            (
+                self._decoder("decode"),
+                self._decoder("known"),
+                self._head(),
+                self._readings(),
+                self._encoder(),
+                self._restamp(),
+            )
+        )
 
     def _decoder(self, function: str) -> str:
         """Write the decoder; `known` is the one that checks nothing but takes what is there."""
@@ -65,6 +90,33 @@ class Source:
             lines += [f"    if {' or '.join(refusals)}:", "        return None"]
         return "\n".join([*lines, f"    return new(Decoded, ({self._decoded()}))", ""])
 
+    def _head(self) -> str:
+        """Write the checks of the decoder, and the header alone of what it returns."""
+        needed = head_words(self._frame)
+        straight = self._frame.reader(needed) is not None
+        words = sorted(needed) if straight else range(self._frame.words)
+        header = ", ".join(self._header(carries) for carries in HEADER)
+        lines = [
+            "def head(payload):",
+            f"    if len(payload) != {self._frame.size}:",
+            "        return longer_head(payload)",
+        ]
+        if needed:
+            taken = "".join(f"w{word}, " for word in words)
+            lines.append(f"    {taken}= {'unpack_head' if straight else 'unpack'}(payload)")
+        refusals = self._refusals()
+        if refusals:
+            lines += [f"    if {' or '.join(refusals)}:", "        return None"]
+        return "\n".join([*lines, f"    return new(Head, ({header}, ''))", ""])
+
+    def _readings(self) -> str:
+        """Write the function that returns the readings of a datagram known to be good."""
+        words = "".join(f"w{word}, " for word in range(self._frame.words))
+        lines = ["def readings(payload):"]
+        if words:
+            lines.append(f"    {words}= unpack(payload)")
+        return "\n".join([*lines, f"    return ({self._shown()[0]})", ""])
+
     def _refusals(self) -> list[str]:
         """Write the conditions under which a datagram of the right size is not this layout."""
         tests = []
@@ -81,6 +133,12 @@ class Source:
 
     def _decoded(self) -> str:
         """Write the items of Decoded."""
+        readings, plain = self._shown()
+        header = ", ".join(self._header(carries) for carries in HEADER)
+        return f"{header}, ({readings}), {{{plain}}}, ''"
+
+    def _shown(self) -> tuple[str, str]:
+        """Write the items of the readings and of the plain fields."""
         readings, plain = "", ""
         for index, place in enumerate(self._frame.places):
             match place.field.carries:
@@ -90,8 +148,7 @@ class Source:
                     readings += f"*about{index}({self._operation()}, {place.expression}), "
                 case Carries.PLAIN:
                     plain += f"{place.field.name!r}: t{index}[{place.expression}], "
-        header = ", ".join(self._header(carries) for carries in HEADER)
-        return f"{header}, ({readings}), {{{plain}}}, ''"
+        return readings, plain
 
     def _operation(self) -> str:
         place = self._by_header.get(Carries.OPERATION)
@@ -120,13 +177,41 @@ class Source:
             "    except (struct_error, TypeError) as error:",
             f"        raise WireError({self._name + ': '!r} + str(error)) from None",
         ]
+        return "\n".join([*lines, *self._sealing(), "    return octets", ""])
+
+    def _sealing(self) -> list[str]:
+        """Write the lines that put every CRC into its place."""
+        lines = []
         for index, place in enumerate(self._frame.places):
             if place.field.carries is Carries.CRC:
                 head, end = f"octets[:{place.offset}]", place.offset + place.size
                 tail = "" if end == self._frame.size else f" + octets[{end}:]"
                 check = _octets(place, f"crc{index}({head})")
                 lines.append(f"    octets = {head} + {check}{tail}")
-        return "\n".join([*lines, "    return octets", ""])
+        return lines
+
+    def _restamp(self) -> str:
+        """Write the function that puts another number and time into a datagram; None where not.
+
+        A count that shares an octet with something else is not worth that.
+        """
+        stamps = [place for place in self._frame.places if place.field.carries in STAMPS]
+        if any(place.field not in self._frame.fields for place in stamps):
+            return "restamp = None"
+        pieces, reached = [], 0
+        for place in stamps:
+            if place.offset > reached:
+                pieces.append(f"octets[{reached}:{place.offset}]")
+            count = "sequence"
+            if place.field.carries is Carries.UPTIME:
+                count = f"uptime // {place.field.tick}"
+            mask = (1 << place.form.bits) - 1
+            pieces.append(_octets(place, f"{count} & {mask:#x}"))
+            reached = place.offset + place.size
+        if reached < self._frame.size:
+            pieces.append(f"octets[{reached}:]")
+        lines = ["def restamp(octets, sequence, uptime):", f"    octets = {' + '.join(pieces)}"]
+        return "\n".join([*lines, *self._sealing(), "    return octets", ""])
 
     def _item(self, index: int, place: Place) -> str:
         """Write the raw number of one place as an expression over the encoder's arguments."""

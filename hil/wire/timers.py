@@ -1,63 +1,89 @@
 """Many deadlines, most of which move before they are reached.
 
-A deadline that moves later is only written down; the heap learns of it when the old instant comes
-to its top.  So moving one costs two dictionary look-ups, and the earliest is always exact.
+A deadline belongs to its owner, who moves it by setting one number.  A deadline that moves later
+is only written down; the heap learns of it when the old instant comes to its top.  So moving one
+costs next to nothing, and the earliest is always exact.
 """
 
+from collections.abc import Callable
 from heapq import heappop, heappush, heapreplace
 
 from hil.core.instant import Instant
 
-Key = tuple[str, str, int]
-"""Whose deadline, what for, and which one of those."""
+Act = Callable[[Instant, Instant], None]
+"""What is done when a deadline has come: called with the deadline, and with the present."""
+
+NEVER = 1 << 63
+"""Later than any instant of a run: 292 years."""
+
+
+class Timer:
+    """One deadline.  `due` is when it comes; NEVER while it is not set."""
+
+    __slots__ = ("_timers", "act", "due", "queued")
+
+    def __init__(self, timers: "Timers", act: Act) -> None:
+        self._timers = timers
+        self.act = act
+        self.due = NEVER
+        self.queued = NEVER
+        """When the heap will look at it next; never later than `due`."""
+
+    def set(self, at: int) -> None:
+        """Let the deadline be `at`, whatever it was before."""
+        self.due = at
+        if at < self.queued:
+            self._timers.queue(self)
+
+    def clear(self) -> None:
+        """Forget the deadline."""
+        self.due = NEVER
 
 
 class Timers:
-    """Deadlines by key; at one instant they come in the order in which they were first set."""
+    """The deadlines of many owners; those of one instant come in the order they were queued in."""
 
-    __slots__ = ("_due", "_heap", "_queued", "_turn")
+    __slots__ = ("_heap", "_turn")
 
     def __init__(self) -> None:
-        self._due: dict[Key, int] = {}
-        self._queued: dict[Key, int] = {}
-        self._heap: list[tuple[int, int, Key]] = []
+        self._heap: list[tuple[int, int, Timer]] = []
         self._turn = 0
 
-    def set(self, key: Key, at: int) -> None:
-        """Let the deadline of `key` be `at`, whatever it was before."""
-        self._due[key] = at
-        queued = self._queued.get(key)
-        if queued is None or at < queued:
-            self._turn += 1
-            self._queued[key] = at
-            heappush(self._heap, (at, self._turn, key))
-
-    def clear(self, key: Key) -> None:
-        """Forget the deadline of `key`."""
-        self._due.pop(key, None)
+    def queue(self, timer: Timer) -> None:
+        """Look at a timer no later than at its deadline."""
+        self._turn += 1
+        timer.queued = timer.due
+        heappush(self._heap, (timer.due, self._turn, timer))
 
     def next(self) -> Instant | None:
         """Return the earliest deadline."""
         heap = self._heap
         while heap:
-            at, turn, key = heap[0]
-            due = self._due.get(key)
-            if self._queued.get(key) != at or due is None:
-                heappop(heap)
-                if self._queued.get(key) == at:
-                    del self._queued[key]
-            elif due > at:
-                self._queued[key] = due
-                heapreplace(heap, (due, turn, key))
-            else:
+            at, turn, timer = heap[0]
+            due = timer.due
+            if due == at:
                 return Instant(at)
+            if timer.queued != at:
+                heappop(heap)  # it is queued earlier, too
+            elif due == NEVER:
+                heappop(heap)
+                timer.queued = NEVER
+            else:
+                timer.queued = due
+                heapreplace(heap, (due, turn, timer))
         return None
 
-    def take(self, now: int) -> tuple[Instant, Key] | None:
-        """Take the earliest deadline that has come, and forget it."""
+    def passed(self, now: int) -> bool:
+        """Say whether a deadline may lie before `now`; False is certain."""
+        heap = self._heap
+        return bool(heap) and heap[0][0] < now
+
+    def fire(self, now: Instant) -> bool:
+        """Let the earliest timer whose deadline has come act; say whether there was one."""
         at = self.next()
         if at is None or at > now:
-            return None
-        key = heappop(self._heap)[2]
-        del self._due[key], self._queued[key]
-        return at, key
+            return False
+        timer = heappop(self._heap)[2]
+        timer.due = timer.queued = NEVER
+        timer.act(at, now)
+        return True

@@ -11,9 +11,10 @@ from enum import Enum
 from typing import NamedTuple
 
 from hil.core.instant import SECOND, Duration, Instant, show_duration
-from hil.wire.layout import Codec, Decoded
+from hil.wire.layout import Codec, Head
 
 _WINDOW = 64
+_ALL_SEEN = (1 << _WINDOW) - 1
 _SILENCE = 10 * SECOND
 _SLACK = SECOND
 
@@ -37,7 +38,8 @@ class Judgement(NamedTuple):
     since: Instant | None = None
 
 
-_FINE = Judgement(Kind.NEW, "")
+FINE = Judgement(Kind.NEW, "")
+"""A new reading of the same life as the one before."""
 
 
 class Track:
@@ -51,6 +53,7 @@ class Track:
         "_boots",
         "_heard",
         "_mask",
+        "_next",
         "_sequence",
         "_sequence_at",
         "_uptime",
@@ -69,13 +72,17 @@ class Track:
         self._uptime: int | None = None
         self._uptime_at = Instant(0)
         self._sequence: int | None = None
+        self._next = -1  # the sequence number of the next reading, if none is lost
         self._sequence_at = Instant(0)
         self._mask = 0
 
-    def judge(self, codec: Codec, decoded: Decoded, at: Instant) -> Judgement:
+    def judge(self, codec: Codec, head: Head, at: Instant) -> Judgement:
         """Take in the counters of one datagram that arrived at `at`."""
-        sequence, boots, uptime = decoded.sequence, decoded.boots, decoded.uptime
+        _, sequence, _, _, _, uptime, boots, _ = head
         before, self._heard = self._heard, at
+        if sequence == self._next and boots is not None and boots == self._boots:
+            self._follow(sequence, uptime, codec, at)
+            return FINE
         reboot = ""
         if boots is not None and boots != self._boots:
             if self._boots is not None:
@@ -92,7 +99,16 @@ class Track:
             self._keep_time(uptime, codec.uptime_span, at)
         if sequence is not None:
             self._advance(sequence, codec.sequence_span, at)
-        return Judgement(Kind.NEW, reboot, before) if reboot else _FINE
+        return Judgement(Kind.NEW, reboot, before) if reboot else FINE
+
+    def _follow(self, sequence: int, uptime: int | None, codec: Codec, at: Instant) -> None:
+        """Take in the reading after the last one, of the same life."""
+        if self._mask != _ALL_SEEN:
+            self._mask = (self._mask << 1 | 1) & _ALL_SEEN
+        self._sequence, self._sequence_at = sequence, at
+        self._next = (sequence + 1) % codec.sequence_span
+        if uptime is not None:
+            self._keep_time(uptime, codec.uptime_span, at)
 
     def _steps_back(self, sequence: int, span: int, at: Instant) -> int:
         """Return 1 for the newest reading again, more for older ones, 0 for a new one."""
@@ -113,10 +129,11 @@ class Track:
         steps = 0 if self._sequence is None else (sequence - self._sequence) % span
         if 0 < steps < span // 2:
             self.lost += steps - 1
-            self._mask = (self._mask << steps | 1) & (1 << _WINDOW) - 1
+            self._mask = (self._mask << steps | 1) & _ALL_SEEN
         else:
-            self._mask = (1 << _WINDOW) - 1  # what came before this one is not waited for
+            self._mask = _ALL_SEEN  # what came before this one is not waited for
         self._sequence, self._sequence_at = sequence, at
+        self._next = (sequence + 1) % span
 
     def _keep_time(self, uptime: int, span: int, at: Instant) -> None:
         if self._uptime is None:

@@ -71,7 +71,14 @@ def hour(folder: Path) -> tuple[float, int]:
     run = Run(signals=rack.signals(), cases=[case], start=start)
     journal = JournalWriter(folder)
     began = time.perf_counter()
-    drive(run, Links(rack, start), bench, journal.record, origin=start)
+    drive(
+        run,
+        Links(rack, start),
+        bench,
+        journal.record,
+        origin=start,
+        record_datagram=journal.record_datagram,
+    )
     took = time.perf_counter() - began
     journal.close()
     received = journal.path.read_bytes().count(b'"way":"in"')

@@ -69,7 +69,7 @@ class OnScene:
 
     def receive(self, seen, now):
         if isinstance(seen, Samples):
-            self.scene.latest.update({each.signal: each for each in seen.samples})
+            self.scene.latest.take(seen)
         elif isinstance(seen, CommandSent | CommandAnswered | CommandLost):
             self.scene.driving.receive(seen)
         self.part.receive(seen, now)

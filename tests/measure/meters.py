@@ -39,8 +39,7 @@ def scene(signals, before=()):
     table = {signal.path: signal for signal in signals}
     made = Scene(signals=table, driving=Driving(table, Instant(0)), origin=Instant(0))
     for _, samples in before:
-        for sample in samples.samples:
-            made.latest[sample.signal] = sample
+        made.latest.take(samples)
     return made
 
 

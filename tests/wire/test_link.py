@@ -413,7 +413,7 @@ def test_interval_across_a_wrap_is_taken_modulo_32_bits():
     track = Track()
 
     for at, octets in ((1000, WRAP[0]), (1512, WRAP[1])):
-        judged = track.judge(codec, codec.decode(bytes.fromhex(octets)), ms(at))
+        judged = track.judge(codec, codec.head(bytes.fromhex(octets)), ms(at))
 
     assert (judged.kind, judged.reboot) == (Kind.NEW, "")
     assert track.elapsed == 512 * MILLISECOND

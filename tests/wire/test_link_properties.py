@@ -17,7 +17,7 @@ from hil.core.observation import (
 )
 from hil.wire.layout import Codec
 from hil.wire.link import Packet
-from hil.wire.timers import Timers
+from hil.wire.timers import Timer, Timers
 
 ANSWERS = Codec(LOUVRES.layouts[1], LOUVRES)
 ANGLE = Codec(LOUVRES.layouts[2], LOUVRES)
@@ -105,19 +105,42 @@ def _at(one):
     st.lists(st.tuples(st.integers(0, 5), st.one_of(st.none(), st.integers(0, 50))), max_size=60)
 )
 def test_timers_agree_with_a_plain_dictionary(changes):
-    timers, plain = Timers(), {}
+    timers, plain, fired = Timers(), {}, []
+    made = [
+        Timer(timers, lambda due, now, number=number: fired.append((due, number)))
+        for number in range(6)
+    ]
     for number, at in changes:
-        key = ("node", "kind", number)
         if at is None:
-            timers.clear(key)
-            plain.pop(key, None)
+            made[number].clear()
+            plain.pop(number, None)
         else:
-            timers.set(key, at)
-            plain[key] = at
+            made[number].set(at)
+            plain[number] = at
         assert timers.next() == min(plain.values(), default=None)
+        assert not any(at < 30 for at in plain.values()) or timers.passed(30)
 
-    taken = []
-    while (due := timers.take(60)) is not None:
-        taken.append(due)
-    assert sorted(taken) == sorted((at, key) for key, at in plain.items())
-    assert [at for at, _ in taken] == sorted(plain.values())
+    while timers.fire(Instant(60)):
+        pass
+    assert sorted(fired) == sorted((at, number) for number, at in plain.items())
+    assert [at for at, _ in fired] == sorted(plain.values())
+    assert timers.next() is None
+
+
+@settings(deadline=None)
+@given(st.lists(st.integers(1, 9), min_size=1, max_size=20), st.integers(0, 9))
+def test_a_timer_that_sets_itself_again_fires_at_each_of_its_instants(periods, other):
+    timers, fired = Timers(), []
+
+    def again(due, now):
+        fired.append(due)
+        if len(fired) < len(periods):
+            timer.set(due + periods[len(fired)])
+
+    timer = Timer(timers, again)
+    timer.set(periods[0] + other)
+    timer.set(periods[0])  # an earlier deadline leaves the later one behind in the heap
+    while timers.fire(Instant(1_000)):
+        pass
+
+    assert fired == [sum(periods[: count + 1]) for count in range(len(periods))]

@@ -1,0 +1,108 @@
+"""The points of alarm specs on the terminal: where they should be, and where they are.
+
+    Feed pressure: feedline.pressure in bar
+    edge        direction  specified  measured         interval      difference  verdict
+    high trip   rising          3.60  3.5950 ± 0.0058  3.59 to 3.60  0           pass
+
+A table wider than the page breaks its texts within their columns; numbers are never broken.
+"""
+
+import textwrap
+from collections.abc import Sequence
+from decimal import ROUND_HALF_EVEN, Decimal, InvalidOperation, localcontext
+
+from hil.core.event import AlarmPoint
+from hil.report import alarm_csv
+from hil.report.alarm_rows import ProvenSpec, outcome_of
+from hil.report.line import Line, Tone
+from hil.report.summary import TONES
+from hil.report.visible import visible_line
+
+PAGE = 100
+NARROWEST = 12
+HEADS = ("edge", "direction", "specified", "measured", "interval", "difference", "verdict")
+NONE = "–"
+_RIGHT = {2}
+Cell = tuple[str, Tone]
+
+
+def alarm_table(specs: Sequence[ProvenSpec], page: int = PAGE) -> list[Line]:
+    """Return the tables of all specs and where to read on; nothing where there is no row."""
+    shown = [spec for spec in specs if spec.rows]
+    if not shown:
+        return []
+    lines: list[Line] = [()]
+    for spec in shown:
+        name = visible_line(spec.name)
+        about = visible_line(f": {spec.signal} in {spec.unit}")
+        lines += [((name, Tone.STRONG), (about, Tone.PLAIN)), *_table(spec.rows, page), ()]
+    files = [alarm_csv.NAME, *(spec.picture for spec in shown if spec.told is not None)]
+    return [*lines, ((f"beside the evidence: {', '.join(files)}", Tone.QUIET),)]
+
+
+def measured_text(row: AlarmPoint) -> str:
+    """Say where a point was found: the mean with its uncertainty, to two digits of that.
+
+    GUM (JCGM 100:2008) 7.2.6 has two digits suffice for an uncertainty.
+    """
+    try:
+        mean, doubt = Decimal(row.mean), Decimal(row.uncertainty)
+        if doubt <= 0:
+            return row.mean
+        last = Decimal(1).scaleb(doubt.adjusted() - 1)
+        with localcontext(rounding=ROUND_HALF_EVEN):
+            return f"{mean.quantize(last):f} ± {doubt.quantize(last):f}"
+    except (InvalidOperation, ArithmeticError, ValueError):
+        return row.mean or NONE
+
+
+def interval_text(row: AlarmPoint) -> str:
+    """Say within which interval a point lies; an end that was not found is left open."""
+    if row.low and row.high:
+        return f"{row.low} to {row.high}"
+    if row.low:
+        return f"above {row.low}"
+    return f"below {row.high}" if row.high else NONE
+
+
+def difference_text(row: AlarmPoint) -> str:
+    """Say how far a point is off, with its sign."""
+    if not row.difference:
+        return NONE
+    plain = row.difference.startswith(("-", "+")) or row.difference == "0"
+    return row.difference if plain else f"+{row.difference}"
+
+
+def _table(rows: Sequence[AlarmPoint], page: int) -> list[Line]:
+    cells = [[(word, Tone.QUIET) for word in HEADS], *(_cells(row) for row in rows)]
+    widths = [max(len(row[at][0]) for row in cells) for at in range(len(HEADS))]
+    room = page - sum(widths[1:]) - 2 * (len(widths) - 1)
+    widths[0] = min(widths[0], max(NARROWEST, room))
+    return [line for row in cells for line in _set(row, widths)]
+
+
+def _cells(row: AlarmPoint) -> list[Cell]:
+    outcome = outcome_of(row)
+    tone = Tone.PLAIN if row.difference in ("", "0") else TONES[outcome]
+    texts = (
+        (f"{row.alarm} {row.point}", Tone.PLAIN),
+        (row.way or NONE, Tone.PLAIN),
+        (row.wanted or NONE, Tone.PLAIN),
+        (measured_text(row), Tone.PLAIN),
+        (interval_text(row), Tone.PLAIN),
+        (difference_text(row), tone),
+        (outcome.word, TONES[outcome]),
+    )
+    return [(visible_line(text), tone) for text, tone in texts]
+
+
+def _set(row: list[Cell], widths: list[int]) -> list[Line]:
+    """Set one row in its columns; what of the first text finds no room goes on below."""
+    first = textwrap.wrap(row[0][0], widths[0], subsequent_indent="  ") or [""]
+    pieces: list[Cell] = [(first[0].ljust(widths[0]), row[0][1])]
+    for at, (text, tone) in enumerate(row[1:], 1):
+        set_text = text.rjust(widths[at]) if at in _RIGHT else text.ljust(widths[at])
+        pieces.append((f"  {set_text}", tone))
+    last, tone = pieces[-1]
+    pieces[-1] = (last.rstrip(), tone)
+    return [tuple(pieces), *(((more, row[0][1]),) for more in first[1:])]
