@@ -16,6 +16,17 @@
     dimension       units of results                    binding        a tree with its units
     relation        does an equation between signals hold
 
+What plans ask for, as meters (hil.core.meter) and jobs (hil.core.job):
+
+    metering, bound the window of a meter; a limit against an interval
+    response        settle, overshoot …          stillness      others unchanged
+    holding         relation                     showing        agree
+    readings        a node's readings            traffic        loss, jitter …
+    clocking        drift, processing, return    ruling         decision rules; acceptance: limits
+    repeating       trials                       trial_statement  what they show
+    tracking        follow                       followed       its figures
+    verdicts        what a job has decided
+
 Nothing here reads a clock or a file.  Numpy and scipy are imported inside the functions that need
 them, so that naming this package costs nothing.  Where a node's answers do not allow a measure,
 the result is `Unmeasured`, a value with the reason; ValueError means that the caller asked for

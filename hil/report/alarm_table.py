@@ -9,7 +9,7 @@ A table wider than the page breaks its texts within their columns; numbers are n
 
 import textwrap
 from collections.abc import Sequence
-from decimal import ROUND_HALF_EVEN, Decimal, InvalidOperation, localcontext
+from decimal import ROUND_HALF_EVEN, Decimal, InvalidOperation
 
 from hil.core.event import AlarmPoint
 from hil.report import alarm_csv
@@ -45,15 +45,10 @@ def measured_text(row: AlarmPoint) -> str:
 
     GUM (JCGM 100:2008) 7.2.6 has two digits suffice for an uncertainty.
     """
-    try:
-        mean, doubt = Decimal(row.mean), Decimal(row.uncertainty)
-        if doubt <= 0:
-            return row.mean
-        last = Decimal(1).scaleb(doubt.adjusted() - 1)
-        with localcontext(rounding=ROUND_HALF_EVEN):
-            return f"{mean.quantize(last):f} ± {doubt.quantize(last):f}"
-    except (InvalidOperation, ArithmeticError, ValueError):
+    mean, doubt = _to_doubt(row.mean, row), _to_doubt(row.uncertainty, row)
+    if mean is None or doubt is None:
         return row.mean or NONE
+    return f"{mean:f} ± {doubt:f}"
 
 
 def interval_text(row: AlarmPoint) -> str:
@@ -66,11 +61,33 @@ def interval_text(row: AlarmPoint) -> str:
 
 
 def difference_text(row: AlarmPoint) -> str:
-    """Say how far a point is off, with its sign."""
-    if not row.difference:
-        return NONE
-    plain = row.difference.startswith(("-", "+")) or row.difference == "0"
-    return row.difference if plain else f"+{row.difference}"
+    """Say how far a point is off, with its sign, to the last digit of the uncertainty."""
+    exact = _number(row.difference)
+    if exact is None:
+        return row.difference or NONE
+    if exact == 0:
+        return "0"
+    rounded = _to_doubt(row.difference, row)
+    return f"{exact if rounded is None else rounded:+f}"
+
+
+def _to_doubt(text: str, row: AlarmPoint) -> Decimal | None:
+    """Round a number to two digits of the uncertainty; None where there is no such."""
+    value, doubt = _number(text), _number(row.uncertainty)
+    if value is None or doubt is None or doubt <= 0:
+        return None
+    try:
+        return value.quantize(Decimal(1).scaleb(doubt.adjusted() - 1), ROUND_HALF_EVEN)
+    except InvalidOperation:
+        return None
+
+
+def _number(text: str) -> Decimal | None:
+    try:
+        value = Decimal(text)
+    except InvalidOperation:
+        return None
+    return value if value.is_finite() else None
 
 
 def _table(rows: Sequence[AlarmPoint], page: int) -> list[Line]:

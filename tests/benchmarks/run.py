@@ -14,7 +14,17 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parent.parent))
 
-PARTS = ("starting", "reading", "answering", "stamps", "virtual", "proving", "measures", "bus", "size")
+PARTS = (
+    "starting",
+    "reading",
+    "answering",
+    "stamps",
+    "virtual",
+    "proving",
+    "measures",
+    "bus",
+    "size",
+)
 
 
 def main() -> int:

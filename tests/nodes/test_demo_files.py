@@ -106,7 +106,12 @@ def test_plans_touch_every_signal_of_the_rack() -> None:
 
 def test_every_case_has_a_requirement_and_a_known_tag() -> None:
     assert all(case.requirements for case in cases())
-    assert {tag for case in cases() for tag in case.tags} == {"smoke", "show", "nightly", "measures"}
+    assert {tag for case in cases() for tag in case.tags} == {
+        "smoke",
+        "show",
+        "nightly",
+        "measures",
+    }
 
 
 @pytest.mark.parametrize("path", PLANS, ids=lambda path: path.stem)

@@ -60,6 +60,18 @@ def test_a_proof_has_one_junit_case_for_each_edge_and_property(options):
     assert finished.junit.read_bytes() == rebuild(finished.folder).junit.read_bytes()
 
 
+def test_a_proof_leaves_a_table_and_a_picture_of_its_points(options):
+    finished = run_plans(options(only="high: trip"), say=print, read=proofs(1))
+    told = (finished.folder / "alarms.csv").read_bytes()
+    picture = (finished.folder / "alarm-level.svg").read_bytes()
+    again = rebuild(finished.folder)
+
+    assert told.count(b"\r\n") == 2
+    assert [row.outcome for spec in again.result.alarms for row in spec.rows] == ["pass"]
+    assert (finished.folder / "alarms.csv").read_bytes() == told
+    assert (finished.folder / "alarm-level.svg").read_bytes() == picture
+
+
 def test_a_wrong_node_is_exit_code_one_and_its_sentence_is_in_the_report(options, folder):
     change(folder / "bench.yaml", "mistake: none", "mistake: tower-swapped")
     finished = run_plans(options(only="agreement"), say=print, read=proofs())
