@@ -4,8 +4,8 @@
     never D              good(t) for no t in [0, D]: bad on all of [0, D]
 
 Where the node reports every change, the value in force when the window opens counts.  A sampled
-signal is known only at its looks: a look that began before the window or a change somewhere
-across its opening leaves a doubt, and the verdict is inconclusive.
+signal is known only at its looks: a look that reaches across either end of the window, or a change somewhere
+across its opening, leaves a doubt, and the verdict is inconclusive.
 """
 
 from hil.core.condition import Grade
@@ -29,6 +29,7 @@ class Throughout(Watch):
         opens, closes = timing.during or (0, timing.never or 0)
         self._opens = start + opens
         self._closes = start + closes
+        self._grace = 2 * (signal.sampling or 0)  # a look may begin inside and end outside
         self._opened = False
         self._in_force: Grade | None = None
         self._seen_inside = False
@@ -51,13 +52,13 @@ class Throughout(Watch):
 
     @property
     def _due(self) -> int:
-        return (self._closes if self._opened else self._opens) + 1
+        return (self._closes + self._grace if self._opened else self._opens) + 1
 
     def tick(self, now: Instant) -> None:
         """Open the window, close the window."""
         if self.finding is None and not self._opened and now > self._opens:
             self._open()
-        if self.finding is None and now > self._closes:
+        if self.finding is None and now > self._closes + self._grace:
             self._close()
 
     def _wanted(self, grade: Grade) -> Grade:
@@ -75,10 +76,22 @@ class Throughout(Watch):
 
     def _take(self, grade: Grade, sample: Sample) -> None:
         wanted = self._wanted(grade)
+        if sample.at > self._closes:
+            self._take_last(wanted, sample)
+            return
         if sample.at >= self._opens:
             self._opened, opened = True, self._opened
             self._take_inside(wanted, sample, opened)
         self._in_force = wanted
+
+    def _take_last(self, grade: Grade, sample: Sample) -> None:
+        """The first look that ends after the window: one begun inside may have seen the end."""
+        if not self._opened:
+            self._open()
+        if sample.since <= self._closes and grade in (Grade.BAD, Grade.FAULT):
+            self._unsure = "gap"
+        if self.finding is None:
+            self._close()
 
     def _take_inside(self, grade: Grade, sample: Sample, opened: bool) -> None:
         if self._sampled and not opened and self._in_force not in (None, Grade.GOOD):

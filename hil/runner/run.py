@@ -22,6 +22,7 @@ from hil.core.event import HostNoted, RunStarted
 from hil.core.instant import Instant
 from hil.core.observation import Abort
 from hil.files.read import read_plans_with_warnings, read_rack
+from hil.measure.libraries import load_libraries
 from hil.report.about import About, describe, write_about
 from hil.report.exit_code import ExitCode, exit_code
 from hil.report.store import forget_latest, new_folder, point_latest
@@ -72,6 +73,7 @@ def run_plans(
     reports = Path(options.reports)
     forget_latest(reports)
     rack, selection = read(options)
+    load_libraries(selection.cases)
     for warning in selection.warnings:
         say(str(warning))
     started = datetime.now(UTC)

@@ -116,6 +116,9 @@ def test_an_unchanged_value_is_compared_with_the_one_before():
         ([(20, "9"), (70, "9")], Outcome.FAIL),
         ([(30.5, "9"), (70, "1")], Outcome.INCONCLUSIVE),  # a bad look across the opening itself
         ([(20, "1")], Outcome.INCONCLUSIVE),  # no look inside the window
+        ([(70, "1"), (100.5, "9")], Outcome.INCONCLUSIVE),  # a bad look across the closing
+        ([(70, "1"), (100.5, "1")], Outcome.PASS),
+        ([(70, "1"), (102, "9")], Outcome.PASS),  # begun after the window
     ],
 )
 def test_a_sampled_signal_leaves_doubt_where_its_looks_do(looks, outcome):
