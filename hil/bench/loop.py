@@ -11,7 +11,8 @@ Rules of order, the same on both benches:
 * a packet leaves as soon as it is wanted, but *that* it left is told in its place in time, as an
   arrival is: readings that came in before it must be judged as older than it;
 * what happened is recorded before the loop waits again, and after what it led to was sent: the
-  disk works while the nodes do.
+  disk works while the nodes do.  Only the beginning of a case is recorded before its first packet
+  leaves: a run that is killed then never says of a case that moved something that it did not begin.
 
 This file never reads a clock; it asks the bench.
 """
@@ -22,7 +23,7 @@ from typing import Protocol
 
 from hil.bench.bench import Arrival, Bench, Refusal
 from hil.core.error import BenchError, StoreError
-from hil.core.event import Datagram, Event
+from hil.core.event import CaseStarted, Datagram, Event
 from hil.core.instant import SECOND, Instant
 from hil.core.observation import Abort, Command, Observation
 from hil.wire.link import Packet
@@ -46,7 +47,9 @@ class Engine(Protocol):
     @property
     def done(self) -> bool: ...
 
-    def receive(self, seen: Observation, now: Instant, /) -> None: ...
+    def receive(self, seen: Observation, now: Instant, /) -> object:
+        """Take in an observation; return False where nothing can follow from it."""
+
     def tick(self, now: Instant) -> None: ...
     def next_wakeup(self) -> Instant | None: ...
     def take_sends(self) -> tuple[Command, ...]: ...
@@ -125,6 +128,7 @@ class _Departure:
 
 
 _Thing = _Departure | Arrival
+_BY_INSTANT = attrgetter("at")
 _Passage = tuple[Instant, str, str, bytes]
 """A datagram to be recorded: the arguments of RecordDatagram."""
 
@@ -134,7 +138,8 @@ class _Loop:
 
     `reached` is the instant the machines have been brought to, `wakeup` when the next of them
     changes by itself, `due` what is still to be told, in the order of its instants, and `lines`
-    what is to be recorded.
+    what is to be recorded.  `stirred` says that the engine has heard something from which more
+    may follow: most readings concern nobody, and nothing is asked of the engine after them.
     """
 
     def __init__(
@@ -154,45 +159,42 @@ class _Loop:
         self._departed: list[_Thing] = []
         self._reached = origin
         self._wakeup: Instant | None = None
+        self._engine_wakeup: Instant | None = None
+        self._stirred = True
         self.lines: list[Event | _Passage] = []
         self.unwritten: StoreError | None = None
         self.aborted = False
 
     def turn(self) -> None:
         """Wait once, and bring the machines to the new horizon."""
-        due = self._due
+        engine, due = self._engine, self._due
         if self._departed:
             due += self._departed
             self._departed.clear()
         arrivals, horizon = self._bench.wait(self._wakeup)
         due += arrivals
         if len(due) > 1:
-            due.sort(key=attrgetter("at"))  # stable: at one instant departures before arrivals
-        told = 0
-        try:
-            for thing in due:
-                at = thing.at
-                if self._wakeup is not None and self._wakeup < at:
-                    self._timers(Instant(at - 1))
-                if self._engine.done:
-                    return
-                told += 1
-                if at > self._reached:
-                    self._reached = at
-                self._deliver(thing)
-                self.settle()
-        finally:
-            del due[:told]
-        if self._wakeup is not None and self._wakeup <= horizon:
+            due.sort(key=_BY_INSTANT)  # stable: at one instant departures before arrivals
+        while due:
+            at = due[0].at
+            if self._wakeup is not None and self._wakeup < at:
+                self._timers(Instant(at - 1))
+            if engine.done:
+                return
+            if at > self._reached:
+                self._reached = at
+            self._deliver(due.pop(0), self._reached)
+            self.settle()
+        if horizon > self._reached or self._wakeup == horizon:
             self._timers(horizon)
-        if horizon > self._reached:
-            self._reached = horizon
+            self._reached = max(horizon, self._reached)
 
     def abort(self, reason: str) -> None:
         """Tell the run that it must end."""
         self.aborted = True
         now = self._reached = max(self._bench.now(), self._reached)
         self._engine.receive(Abort(reason=reason, at=now, patience=PATIENCE), now)
+        self._stirred = True
         self.settle()
 
     def journal(self) -> None:
@@ -215,28 +217,40 @@ class _Loop:
 
     def settle(self) -> None:
         """Carry news and wishes between the machines until all is quiet at this instant."""
+        links, receive = self._links, self._engine.receive
+        for observation in links.take_observations():
+            if receive(observation, self._reached) is not False:
+                self._stirred = True
+        packets = links.take_sends()
+        if packets or self._stirred:
+            self._exchange(packets)
+        wakeup, other = links.next_wakeup(), self._engine_wakeup
+        self._wakeup = other if wakeup is None or (other is not None and other < wakeup) else wakeup
+
+    def _exchange(self, packets: tuple[Packet, ...]) -> None:
+        """Send packets and do what the engine wishes, and what follows from that."""
         engine, links, now = self._engine, self._links, self._reached
         sent: list[_Departure] = []
         busy = True
         while busy:
-            for observation in links.take_observations():
-                engine.receive(observation, now)
+            sent += [_Departure(packet, self._bench.send(packet)) for packet in packets]
             commands = engine.take_sends()
             for command in commands:
                 links.execute(command, now)
-            busy = bool(commands)
-            for packet in links.take_sends():
-                sent.append(_Departure(packet, self._bench.send(packet)))
-        self.lines += engine.take_events()
-        if sent:
-            self._departed += sent
-            if not engine.done:
-                for departure in sent:
-                    self._note("out", departure.packet, departure.at)
-        wakeup, other = engine.next_wakeup(), links.next_wakeup()
-        if wakeup is None or (other is not None and other < wakeup):
-            wakeup = other
-        self._wakeup = wakeup
+            for observation in links.take_observations():
+                engine.receive(observation, now)
+            packets = links.take_sends()
+            busy = bool(packets or commands)
+            self.lines += engine.take_events()
+            if commands and any(type(line) is CaseStarted for line in self.lines):
+                self.journal()
+        self._departed += sent
+        if not engine.done:
+            self.lines += [
+                (Instant(each.at - self._origin), "out", each.packet.node, each.packet.payload)
+                for each in sent
+            ]
+        self._engine_wakeup, self._stirred = engine.next_wakeup(), False
 
     def _timers(self, limit: Instant) -> None:
         """Let every timer up to `limit` do its work, in order."""
@@ -249,29 +263,28 @@ class _Loop:
             now = self._reached = max(self._wakeup, self._reached)
             links.tick(now)
             for observation in links.take_observations():
-                engine.receive(observation, now)
+                if engine.receive(observation, now) is not False:
+                    self._stirred = True
             due = engine.next_wakeup()
             if due is not None and due <= now:
                 engine.tick(now)
+                self._stirred = True
             self.settle()
 
-    def _deliver(self, thing: _Thing) -> None:
+    def _deliver(self, thing: _Thing, at: Instant) -> None:
         """Hand one arrival, or the news of one departure, to whom it concerns."""
-        at = self._reached
         if isinstance(thing, _Departure):
             self._links.sent(thing.packet, at)
             return
         came = thing.thing
         if isinstance(came, Packet):
-            self._note("in", came, at)
+            self.lines.append((Instant(at - self._origin), "in", came.node, came.payload))
             self._links.receive(came, at)
         elif isinstance(came, Refusal):
             self._links.refused(came.node, at, came.text)
         else:
             self._engine.receive(came, at)
-
-    def _note(self, way: str, packet: Packet, at: Instant) -> None:
-        self.lines.append((Instant(at - self._origin), way, packet.node, packet.payload))
+            self._stirred = True
 
 
 def _as_events(record: Record) -> RecordDatagram:

@@ -34,27 +34,24 @@ class Medium(Protocol):
 class SteadyMedium:
     """Carries every envelope in the same time, so that order is kept and nothing is lost."""
 
-    __slots__ = ("_arrived", "_transit", "_under_way")
+    __slots__ = ("_now", "_transit", "_under_way")
 
     def __init__(self, transit: Duration = TRANSIT) -> None:
         self._transit = transit
-        self._under_way: deque[tuple[int, Envelope]] = deque()
-        self._arrived: list[Envelope] = []
+        self._under_way: deque[tuple[Instant, Envelope]] = deque()
+        self._now = Instant(-1)
 
     def receive(self, thing: Envelope, now: Instant) -> None:
-        self._under_way.append((now + self._transit, thing))
+        self._under_way.append((Instant(now + self._transit), thing))
 
     def tick(self, now: Instant) -> None:
-        under_way = self._under_way
-        while under_way and under_way[0][0] <= now:
-            self._arrived.append(under_way.popleft()[1])
+        self._now = now
 
     def next_wakeup(self) -> Instant | None:
-        return Instant(self._under_way[0][0]) if self._under_way else None
+        return self._under_way[0][0] if self._under_way else None
 
     def take_sends(self) -> tuple[Envelope, ...]:
-        if not self._arrived:
-            return ()
-        arrived = tuple(self._arrived)
-        self._arrived.clear()
-        return arrived
+        under_way, arrived = self._under_way, []
+        while under_way and under_way[0][0] <= self._now:
+            arrived.append(under_way.popleft()[1])
+        return tuple(arrived)

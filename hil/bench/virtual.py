@@ -20,9 +20,6 @@ FIRST_PORT = 49_152  # RFC 6335 §6: the dynamic ports, from which a real socket
 
 BEGINNING = Instant(0)
 
-NEVER = Instant(1 << 63)
-LAST = Instant(NEVER - 1)
-
 RESTLESS = 100_000
 """So many rounds at one instant are a machine that breaks its law of progress."""
 
@@ -61,9 +58,8 @@ class VirtualBench:
         self._local = tool_addresses(rack)
         self._owner = {address: name for name, address in self._local.items()}
         self._rounds = 0
-        self._nodes_due = self._medium_due = NEVER
-        self._note_medium()
-        self._collect()
+        self._nodes_due: Instant | None = None
+        self._collect(start)
 
     @property
     def local(self) -> dict[str, Address]:
@@ -76,7 +72,6 @@ class VirtualBench:
     def send(self, packet: Packet) -> Instant:
         envelope = Envelope(self._local[packet.node], packet.peer, packet.payload)
         self._medium.receive(envelope, self._now)
-        self._note_medium()
         return self._now
 
     def wait(self, until: Instant | None) -> tuple[list[Arrival], Instant]:
@@ -84,26 +79,30 @@ class VirtualBench:
             abort = self._abort(self._now)
             if abort is not None:
                 return [Arrival(abort, self._now)], self._now
-        limit = LAST if until is None else until
         arrivals: list[Arrival] = []
+        next_of_medium = self._medium.next_wakeup
+        now = self._now
         while True:
-            carried, due = self._medium_due, self._nodes_due
-            coming = carried if carried < due else due
-            if coming > self._now:
+            carried, due = next_of_medium(), self._nodes_due
+            coming = due if carried is None or (due is not None and due < carried) else carried
+            if coming is None:
+                return arrivals, now if arrivals else self._idle(until)
+            if coming > now:
                 if arrivals:
-                    return arrivals, self._now
-                if coming > limit:
+                    return arrivals, now
+                if until is not None and coming > until:
                     return arrivals, self._idle(until)
-                self._now, self._rounds = coming, 0
-            elif arrivals or coming <= limit:
-                self._stay()
+                now = self._now = coming
+                self._rounds = 0
+            elif until is not None and coming > until and not arrivals:
+                return arrivals, now
             else:
-                return arrivals, self._now
-            if carried <= coming:
-                self._hand_over(arrivals)
-            if due <= coming:
-                self._nodes.tick(coming)
-            self._collect()
+                self._stay()
+            if carried is not None and carried <= now:
+                self._hand_over(now, arrivals)
+            if due is not None and due <= now:
+                self._nodes.tick(now)
+                self._collect(now)
 
     def close(self) -> None:
         """Nothing is held."""
@@ -125,32 +124,25 @@ class VirtualBench:
             self._now = until
         return self._now
 
-    def _hand_over(self, arrivals: list[Arrival]) -> None:
-        """Hand over what the medium has carried to its place by now."""
-        now, medium = self._now, self._medium
-        medium.tick(now)
-        for envelope in medium.take_sends():
+    def _hand_over(self, now: Instant, arrivals: list[Arrival]) -> None:
+        """Hand over what the medium has carried to its place."""
+        touched = False
+        self._medium.tick(now)
+        for envelope in self._medium.take_sends():
             name = self._owner.get(envelope.destination)
             if name is None:
                 self._nodes.receive(envelope, now)
+                touched = True
             else:
                 arrivals.append(Arrival(Packet(name, envelope.source, envelope.payload), now))
-        self._note_medium()
+        if touched:
+            self._collect(now)
 
-    def _collect(self) -> None:
+    def _collect(self, now: Instant) -> None:
         """Put on the segment what the nodes want sent, and note when they are due next."""
-        nodes, medium, now = self._nodes, self._medium, self._now
-        sends = nodes.take_sends()
-        if sends:
-            for envelope in sends:
-                medium.receive(envelope, now)
-            self._note_medium()
-        wakeup = nodes.next_wakeup()
-        self._nodes_due = NEVER if wakeup is None else wakeup
-
-    def _note_medium(self) -> None:
-        wakeup = self._medium.next_wakeup()
-        self._medium_due = NEVER if wakeup is None else wakeup
+        for envelope in self._nodes.take_sends():
+            self._medium.receive(envelope, now)
+        self._nodes_due = self._nodes.next_wakeup()
 
 
 def tool_addresses(rack: Rack) -> dict[str, Address]:

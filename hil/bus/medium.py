@@ -76,53 +76,60 @@ class SegmentMedium:
             [0] * len(names) for _ in range(5)
         )
         self._spoiled = self._lost = 0
-        self._wires: dict[tuple[int, bool], list[int]] = {}
+        self._wakeup: Instant | None = None
+        self._foreseen = False
+        self._wires: dict[tuple[int, str], list[int]] = {}
 
     # --- the machine ---------------------------------------------------------------------------
 
     def receive(self, thing: Envelope, now: Instant) -> None:
         """Take a datagram that its sender hands to its MAC at `now`."""
-        self._reach(now - 1)
-        self._now = now
-        owner = self._owner
+        if now - 1 > self._reached:
+            self._reach(now - 1)
+        self._now, self._foreseen = now, False
+        owner, destination = self._owner, thing.destination
         who = owner.get(thing.source, self._tool)
-        if owner.get(thing.destination) == who:  # within one host nothing goes on the line
+        if owner.get(destination) == who:  # within one host nothing goes on the line
             self._due.appendleft((now, thing))
             return
-        size = (len(thing.payload), ":" in thing.destination.host)
+        size = len(thing.payload), destination.host
         wires = self._wires.get(size) or self._measure(size)
-        line = self._line
-        count = len(wires)
+        line, count = self._line, len(wires)
         self._handed[who] += count
         if len(line.queues[who]) + count > self._room:
             self._refused[who] += count
-            return
-        datagram: object = thing if count == 1 else Datagram(thing, count)
-        for wire in wires:
-            line.offer(who, now, wire, datagram)
+        elif count == 1:
+            line.offer(who, now, wires[0], thing)
+        else:
+            datagram = Datagram(thing, count)
+            for wire in wires:
+                line.offer(who, now, wire, datagram)
 
     def tick(self, now: Instant) -> None:
         """Let time reach `now`."""
         self._reach(now)
-        self._now = now
+        self._now, self._foreseen = now, False
 
     def next_wakeup(self) -> Instant | None:
         """Return when the next envelope arrives or a held turn goes on or ends; None for never."""
-        event = self._line.next_end()
-        if not self._due:
-            return None if event is None else Instant(event)
-        arrives = self._due[0][0]
-        return Instant(arrives if event is None or arrives < event else event)
+        if not self._foreseen:
+            self._wakeup, self._foreseen = self._foresee(), True
+        return self._wakeup
 
     def take_sends(self) -> tuple[Envelope, ...]:
         """Hand over the envelopes that have arrived, in the order of their arrival."""
-        if not self._due or self._due[0][0] > self._now:
-            return ()
-        return tuple(envelope for envelope, _ in self.take_deliveries())
+        due, now = self._due, self._now
+        arrived = []
+        while due and due[0][0] <= now:
+            arrived.append(due.popleft()[1])
+        if arrived:
+            self._foreseen = False
+        return tuple(arrived)
 
     def take_deliveries(self) -> list[tuple[Envelope, Instant]]:
         """Hand over what `take_sends` would, each with the instant of its last bit."""
         due, now = self._due, self._now
+        self._foreseen = False
         arrived = []
         while due and due[0][0] <= now:
             at, envelope = due.popleft()
@@ -161,6 +168,13 @@ class SegmentMedium:
         )
 
     # --- inside --------------------------------------------------------------------------------
+
+    def _foresee(self) -> Instant | None:
+        event = self._line.next_end()
+        if not self._due:
+            return None if event is None else Instant(event)
+        arrives = self._due[0][0]
+        return Instant(arrives if event is None or arrives < event else event)
 
     def _reach(self, now: int) -> None:
         if now <= self._reached:
@@ -206,10 +220,13 @@ class SegmentMedium:
             return False
         return True
 
-    def _measure(self, size: tuple[int, bool]) -> list[int]:
-        payload, six = size
+    def _measure(self, size: tuple[int, str]) -> list[int]:
+        """Return how long each frame of a datagram is on the line; IPv6 has longer headers."""
+        payload, host = size
         bit, esd = self._segment.bit_ns, self._segment.esd
-        wires = [wire_bt(octets, esd) * bit for octets in frames_of(payload, 6 if six else 4)]
+        wires = [
+            wire_bt(octets, esd) * bit for octets in frames_of(payload, 6 if ":" in host else 4)
+        ]
         self._wires[size] = wires
         return wires
 

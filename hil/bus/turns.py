@@ -48,6 +48,7 @@ class Turns:
         self._count = segment.node_count
         self._to, self._gap = max(1, segment.to_timer) * bit, GAP_BT * bit
         self._beacon, self._delay_line = BEACON_BT * bit, DELAY_LINE_BT * bit
+        self._cycle = self._count * self._to + self._beacon
         self._turn, self._turn_at = 0, start + self._beacon
         self._pending = 0
         self._quiet = start - self._gap
@@ -117,7 +118,7 @@ class Turns:
         quiet, busy, gap, to = self._quiet, self.busy, self._gap, self._to
         owner, queues, waits, since = self._owner, self.queues, self.waits, self._since
         bursts, ended, delay_line = self._bursts, self.ended, self._delay_line
-        rest = self._count * to + self._beacon
+        rest = self._cycle
         done = True
         while pending:
             ahead = pending >> turn
@@ -207,17 +208,9 @@ class Turns:
 
     def _jump(self, at: int) -> None:
         """Go to the first turn that opens at or after `at`, over turns and cycles nobody uses."""
-        to, count = self._to, self._count
-        turns = -((self._turn_at - at) // to)
-        if self._turn + turns < count:
-            self._turn, self._turn_at = self._turn + turns, self._turn_at + turns * to
-            return
-        first = self._turn_at + (count - self._turn) * to + self._beacon
-        if at > first:
-            empty = count * to + self._beacon
-            first += (at - first) // empty * empty
-        turns = max(0, -((first - at) // to))
-        if turns < count:
-            self._turn, self._turn_at = turns, first + turns * to
-        else:
-            self._turn, self._turn_at = 0, first + count * to + self._beacon
+        begin = self._turn_at - self._turn * self._to
+        cycles, into = divmod(at - begin, self._cycle)
+        turn = -(-into // self._to)
+        if turn >= self._count:
+            cycles, turn = cycles + 1, 0
+        self._turn, self._turn_at = turn, begin + cycles * self._cycle + turn * self._to

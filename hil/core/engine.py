@@ -37,10 +37,10 @@ from hil.core.observation import (
     Purpose,
     Samples,
 )
-from hil.core.placing import Placing
+from hil.core.placing import Placing, safe_values
 from hil.core.plan import Case
 from hil.core.scene import Explain, Latest, Scene, explain_nothing
-from hil.core.signal import Sample, Signal, Value, show_value
+from hil.core.signal import Sample, Signal, show_value
 from hil.core.verdict import Outcome, worst
 
 SAFE_LIMIT = Duration(10 * SECOND)
@@ -89,8 +89,8 @@ class Run:
         self._phase = Phase.CASES
         self.counts: dict[str, int] = {outcome.word: 0 for outcome in Outcome}
         self.aborted = ""
-        self.safe = False
-        self.done = False
+        self.safe = self.done = False
+        self._stirred = True
         self._heeded: Container[str] = ()
         self._wakeup: Instant | None = None
         self._begin(start)
@@ -109,12 +109,14 @@ class Run:
 
     # --- the machine ---------------------------------------------------------------------------
 
-    def receive(self, seen: Observation, now: Instant) -> None:
-        """Take in whatever a link or the bench observed."""
+    def receive(self, seen: Observation, now: Instant) -> bool:
+        """Take in whatever a link or the bench observed; return whether anything can follow."""
         if isinstance(seen, Samples):
             self._scene.latest.take(seen)
+            if self._stirred:
+                self._look_ahead()
             if seen.node not in self._heeded:
-                return
+                return False
             self._pass_on(seen, now)
         elif isinstance(seen, (CommandSent, CommandAnswered, CommandLost)):
             self._scene.driving.receive(seen)
@@ -125,6 +127,7 @@ class Run:
             self._note(seen, now)
             self._pass_on(seen, now)
         self._advance(now)
+        return True
 
     def tick(self, now: Instant) -> None:
         """Let time reach `now` in whatever is on."""
@@ -136,6 +139,8 @@ class Run:
 
     def next_wakeup(self) -> Instant | None:
         """Return when whatever is on wants to be woken."""
+        if self._stirred:
+            self._look_ahead()
         return self._wakeup
 
     def take_sends(self) -> tuple[Command, ...]:
@@ -144,10 +149,8 @@ class Run:
 
     def take_events(self) -> list[Event]:
         """Hand over what is to be journalled, in the order in which it happened."""
-        events = self._scene.driving.take_events()
-        if self._scene.events:
-            events += self._scene.events
-            self._scene.events = []
+        events = self._scene.driving.take_events() + self._scene.events
+        self._scene.events = []
         return events
 
     # --- cases ---------------------------------------------------------------------------------
@@ -163,9 +166,14 @@ class Run:
             self._end_case(self._case, now)
         if self._placing is not None and self._placing.done:
             self._end_run(self._placing, now)
+        self._stirred = True
+
+    def _look_ahead(self) -> None:
+        """Ask whatever is on what it waits for: once, until something stirs it again."""
         stage = self._case if self._case is not None else self._placing
         self._wakeup = None if stage is None else stage.next_wakeup()
         self._heeded = () if stage is None else stage.heeds()
+        self._stirred = False
 
     def _end_case(self, ended: CaseRun, now: Instant) -> None:
         outcome = ended.outcome
@@ -289,10 +297,3 @@ class Run:
                 safe=self.safe,
             )
         )
-
-
-def safe_values(signals: Mapping[str, Signal]) -> list[tuple[str, Value]]:
-    """Return every driven signal with its safe value: actuators first, then injections."""
-    driven = [signal for signal in signals.values() if signal.drive is not None]
-    driven.sort(key=lambda signal: not (signal.drive and signal.drive.actuator))
-    return [(signal.path, signal.drive.safe) for signal in driven if signal.drive is not None]

@@ -4,7 +4,7 @@ The engine never sees bytes.  A link (hil.wire) turns its commands into datagram
 into the observations below; the bench adds what it knows about itself.
 """
 
-from collections.abc import Sequence
+from collections.abc import Container, Sequence
 from dataclasses import dataclass
 from enum import Enum
 
@@ -133,6 +133,10 @@ class Samples:
     @property
     def samples(self) -> Sequence[Sample]:
         return self._samples
+
+    def of(self, wanted: Container[str]) -> Sequence[Sample]:
+        """Return the samples of the wanted signals alone."""
+        return [sample for sample in self._samples if sample.signal in wanted]
 
     def __eq__(self, other: object) -> bool:
         if not isinstance(other, Samples):

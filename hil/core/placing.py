@@ -5,7 +5,7 @@ the node accepted the command and, where it has a read-back, the read-back shows
 tolerance.  Safe commands that stay unanswered are repeated: this is no judgement of the node.
 """
 
-from collections.abc import Container, Sequence
+from collections.abc import Container, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
@@ -71,8 +71,10 @@ class Placing:
     def receive(self, seen: Observation, now: Instant) -> None:
         """Look for read-backs and for the answers to our own commands."""
         if isinstance(seen, Samples):
-            for sample in seen.samples:
-                self._look(sample)
+            awaited = self._awaited()
+            if not awaited.isdisjoint(seen.signals):
+                for sample in seen.of(awaited):
+                    self._look(sample)
         self.tick(now)
 
     def tick(self, now: Instant) -> None:
@@ -96,13 +98,18 @@ class Placing:
 
     def heeds(self) -> Container[str]:
         """Return the nodes whose samples may change anything now: those that read back."""
-        drives = [
-            target.signal.drive
+        return {self._scene.signals[path].node for path in self._awaited()}
+
+    def _awaited(self) -> set[str]:
+        """Return the read-backs that are waited for."""
+        return {
+            target.signal.drive.readback
             for target in self.targets
-            if target.deadline is not None and not target.over
-        ]
-        paths = [drive.readback for drive in drives if drive is not None]
-        return {self._scene.signals[path].node for path in paths if path is not None}
+            if target.deadline is not None
+            and not target.over
+            and target.signal.drive is not None
+            and target.signal.drive.readback is not None
+        }
 
     def take_sends(self) -> tuple[()]:
         """Return nothing: commands leave through the scene's driving."""
@@ -157,6 +164,13 @@ class Placing:
                 continue
             if drive.readback == sample.signal and _agrees(target, sample):
                 target.done = True
+
+
+def safe_values(signals: Mapping[str, Signal]) -> list[tuple[str, Value]]:
+    """Return every driven signal with its safe value: actuators first, then injections."""
+    driven = [signal for signal in signals.values() if signal.drive is not None]
+    driven.sort(key=lambda signal: not (signal.drive and signal.drive.actuator))
+    return [(signal.path, signal.drive.safe) for signal in driven if signal.drive is not None]
 
 
 def _agrees(target: Target, sample: Sample) -> bool:

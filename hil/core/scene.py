@@ -15,6 +15,9 @@ Explain = Callable[[Sample, Condition, Signal], str]
 """Says what a wrong value looks like (`looks like hPa read as kPa`), or nothing."""
 
 
+_TURN = itemgetter(0)
+
+
 def explain_nothing(sample: Sample, condition: Condition, signal: Signal) -> str:
     """Offer no explanation."""
     return ""
@@ -27,27 +30,31 @@ class Latest(Mapping[str, Sample]):
     samples from before the run.
     """
 
-    __slots__ = ("_known", "_seen", "_turn")
+    __slots__ = ("_carriers", "_known", "_seen", "_turn")
 
     def __init__(self, known: Mapping[str, Sample]) -> None:
         self._known = dict(known)
         self._seen: dict[tuple[str, ...], tuple[int, Samples]] = {}
+        self._carriers: dict[str, list[tuple[str, ...]]] = {}
         self._turn = 0
 
     def take(self, seen: Samples) -> None:
         """Remember what was seen."""
         self._turn = turn = self._turn + 1
+        if seen.signals not in self._seen:
+            for signal in dict.fromkeys(seen.signals):
+                self._carriers.setdefault(signal, []).append(seen.signals)
         self._seen[seen.signals] = turn, seen
 
     def __getitem__(self, signal: str) -> Sample:
-        carriers = [kept for signals, kept in self._seen.items() if signal in signals]
-        if not carriers:
+        carriers = self._carriers.get(signal)
+        if carriers is None:
             return self._known[signal]
-        _, last = max(carriers, key=itemgetter(0))
-        return next(sample for sample in reversed(last.samples) if sample.signal == signal)
+        _, last = max([self._seen[each] for each in carriers], key=_TURN)
+        return last.of((signal,))[-1]
 
     def __iter__(self) -> Iterator[str]:
-        return iter(dict.fromkeys([*self._known, *(path for key in self._seen for path in key)]))
+        return iter(dict.fromkeys([*self._known, *self._carriers]))
 
     def __len__(self) -> int:
         return sum(1 for _ in self)

@@ -92,8 +92,8 @@ class StepRun:
         """Take in a sample, the fate of a command, or something odd about node or host."""
         if isinstance(seen, Samples):
             if not self._by_signal.keys().isdisjoint(seen.signals):
-                for sample in seen.samples:
-                    for watch in self._by_signal.get(sample.signal, ()):
+                for sample in seen.of(self._by_signal):
+                    for watch in self._by_signal[sample.signal]:
                         watch.receive(sample, now)
         elif isinstance(seen, NodeNote):
             self._note_node(seen)
@@ -135,26 +135,20 @@ class StepRun:
     # --- phases --------------------------------------------------------------------------------
 
     def _advance(self, now: Instant) -> None:
-        phase = self._phase
-        if phase is WAITING and now >= self._resume:
+        if self._phase is WAITING and now >= self._resume:
             self._stimulate(now)
-            phase = self._phase
-        if phase is SENDING and all(trip.sent or trip.over for trip in self._trips):
+        if self._phase is SENDING and all(trip.sent or trip.over for trip in self._trips):
             sent = [trip.sent for trip in self._trips if trip.sent is not None]
             self._watch(min(sent, default=now))
-            phase = self._phase
-        if phase is JUDGING and self._decided():
+        if self._phase is JUDGING and self._decided():
             self._conclude(now)
 
     def _stimulate(self, now: Instant) -> None:
-        driving = self._scene.driving
-        ready = [driving.ready_at(s.signal, s.value) for s in self._step.stimuli]
-        self._resume = max(ready, default=now)
+        driving, stimuli = self._scene.driving, self._step.stimuli
+        self._resume = max((driving.ready_at(s.signal, s.value) for s in stimuli), default=now)
         if self._resume > now:
             return
-        self._trips = [
-            driving.send(s.signal, s.value, Purpose.STIMULUS) for s in self._step.stimuli
-        ]
+        self._trips = [driving.send(s.signal, s.value, Purpose.STIMULUS) for s in stimuli]
         self._phase = SENDING
 
     def _watch(self, start: Instant) -> None:
@@ -164,8 +158,8 @@ class StepRun:
         latest = self._scene.latest
         for expectation in self._step.expectations:
             for path in expectation.signals if expectation.measure is None else ():
-                trusted = self._number == 0
                 signal, before = self._scene.signals[path], latest.get(path)
+                trusted = self._number == 0
                 watch = watch_for(expectation, signal, start, before, trust_before=trusted)
                 self._watches.append(watch)
                 self._by_signal.setdefault(path, []).append(watch)
@@ -295,11 +289,9 @@ class StepRun:
     def _hint(self, watch: Watch | Meter, finding: Finding) -> str:
         if finding.outcome is Outcome.PASS:
             return ""
-        hints = []
+        hints, wanted = [], watch.expectation.condition
         if finding.decided is not None and finding.outcome is Outcome.FAIL:
-            hints.append(
-                self._scene.explain(finding.decided, watch.expectation.condition, watch.signal)
-            )
+            hints.append(self._scene.explain(finding.decided, wanted, watch.signal))
         garbled = self._garbled.get(watch.signal.node)
         if garbled:
             hints.append(f"{len(garbled)} unusable from {watch.signal.node}, first: {garbled[0]}")

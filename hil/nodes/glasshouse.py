@@ -106,7 +106,6 @@ class SoftwareRack:
         self._sends: list[Envelope] = []
         for place in range(len(self._order)):
             self._settle(place)
-        self._next = min(self._planned)
 
     def receive(self, thing: Envelope, now: Instant) -> None:
         """Hand an envelope to the node it is addressed to; there may be none."""
@@ -114,17 +113,16 @@ class SoftwareRack:
         if place is not None:
             self._order[place].receive(thing, now)
             self._settle(place)
-            self._next = min(self._planned)
 
     def tick(self, now: Instant) -> None:
         """Let every node do what is due, in the order of the bench file."""
-        if now < self._next:
-            return
-        for place, due in enumerate(self._planned):
-            if due <= now:
-                self._order[place].tick(now)
-                self._settle(place)
-        self._next = min(self._planned)
+        planned = self._planned
+        for _ in planned:
+            if self._next > now:
+                return
+            place = planned.index(self._next)
+            self._order[place].tick(now)
+            self._settle(place)
 
     def next_wakeup(self) -> Instant | None:
         """Return when the first node has something to do."""
@@ -154,6 +152,7 @@ class SoftwareRack:
             node.outbox.clear()
         wakeup = node.next_wakeup()
         self._planned[place] = _NEVER if wakeup is None else wakeup
+        self._next = min(self._planned)
 
 
 def misfits(rack: Rack) -> tuple[Misfit, ...]:

@@ -17,7 +17,7 @@ from typing import ClassVar
 from hil.core.instant import MILLISECOND, Duration, Instant
 from hil.core.signal import Kind, Signal, Value
 from hil.nodes.noise import Noise
-from hil.nodes.sensor import Sensor, nearest
+from hil.nodes.sensor import Rounding, Sensor
 from hil.nodes.settings import Settings
 from hil.wire.rack import Node
 
@@ -62,6 +62,7 @@ class Model:
             signal.name: _at_power_up(signal) for signal in around.node.signals
         }
         self.sensors: Mapping[str, Sensor] = {}
+        self._roundings: dict[str, Rounding] = {}
         self._restless = False
         self._due: Instant | None = None
 
@@ -97,7 +98,10 @@ class Model:
 
     def count(self, name: str, number: float) -> Decimal:
         """Return the value of a signal's count that is nearest to a number."""
-        return nearest(self.around.node.encodings[name], number)
+        rounding = self._roundings.get(name)
+        if rounding is None:
+            rounding = self._roundings[name] = Rounding(self.around.node.encodings[name])
+        return rounding.nearest(number)
 
     # --- what the node asks --------------------------------------------------------------------
 

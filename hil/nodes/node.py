@@ -27,7 +27,8 @@ from hil.nodes.announcement import Announcement
 from hil.nodes.model import Model
 from hil.nodes.noise import Noise
 from hil.nodes.settings import Settings
-from hil.wire.layout import Codec, Decoded
+from hil.wire.decoded import Decoded
+from hil.wire.layout import Codec
 from hil.wire.rack import Address, Envelope, Node, Role
 
 DONE, UNKNOWN_OPERATION, OUT_OF_RANGE = 0, 1, 2

@@ -14,10 +14,11 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
 
-from hil.core.instant import SECOND, Duration, Instant, earliest
+from hil.core.instant import SECOND, Duration, Instant
 from hil.core.signal import Kind, Value
 from hil.nodes.sensor import nearest
-from hil.wire.layout import Codec, Decoded
+from hil.wire.decoded import Decoded
+from hil.wire.layout import Codec
 from hil.wire.rack import Address, Carries, Envelope, Node, Role
 
 ALIVE_EVERY = Duration(SECOND)
@@ -256,13 +257,12 @@ class Peers:
 
     def _plan(self) -> None:
         """Find out when the next thing is due."""
-        wakeups: list[Instant | None] = []
+        due: list[Instant] = []
         for peer in self._peers.values():
-            wakeups.append(peer.next_ask)
-            wakeups += [order.again for order in peer.orders.values()]
+            due += [peer.next_ask, *[order.again for order in peer.orders.values()]]
             if peer.listened and not peer.silent:
-                wakeups.append(Instant(peer.heard + self._silence))
-        self._due = earliest(*wakeups)
+                due.append(Instant(peer.heard + self._silence))
+        self._due = min(due, default=None)
 
 
 def _make(node: Node, codecs: Sequence[Codec], listened: bool, now: Instant) -> _Peer:

@@ -21,10 +21,31 @@ _TABLE_SIZE = 4_096
 """A resting sensor shows the same few counts over and over: so many values are kept at hand."""
 
 
+class Rounding:
+    """The values that a signal's counts mean, found by the numbers nearest to them."""
+
+    __slots__ = ("_encoding", "_offset", "_scale", "_values")
+
+    def __init__(self, encoding: Encoding) -> None:
+        self._encoding = encoding
+        self._offset, self._scale = float(encoding.offset), float(encoding.scale)
+        self._values: dict[int, Decimal] = {}
+
+    def nearest(self, number: float) -> Decimal:
+        """Return the value of the count nearest to a number; a number out of range is clipped."""
+        count = round((number - self._offset) / self._scale)
+        value = self._values.get(count)
+        if value is None:
+            if len(self._values) >= _TABLE_SIZE:
+                self._values.clear()
+            value = scaled(self._encoding, clipped(self._encoding, count))
+            self._values[count] = value
+        return value
+
+
 def nearest(encoding: Encoding, number: float) -> Decimal:
-    """Return the value of the count nearest to a number; a number out of range is clipped."""
-    count = round((number - float(encoding.offset)) / float(encoding.scale))
-    return scaled(encoding, clipped(encoding, count))
+    """Return the value of the count nearest to a number, for one number only."""
+    return Rounding(encoding).nearest(number)
 
 
 def clipped(encoding: Encoding, count: int) -> int:

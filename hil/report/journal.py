@@ -51,11 +51,11 @@ class JournalWriter:
 
     def record(self, event: Event) -> None:
         """Write one event; never raises, see `fault`."""
-        self._write(render(event) + "\n", type(event) is not Datagram)
+        self._write(render(event), type(event) is not Datagram)
 
     def record_datagram(self, at: Instant, way: str, node: str, octets: bytes) -> None:
         """Write the Datagram event of these octets."""
-        self._write(render_datagram(at, way, node, octets) + "\n", False)
+        self._write(render_datagram(at, way, node, octets), False)
 
     def close(self) -> None:
         """Sync and close; gives the reserve free for the reports."""
@@ -81,13 +81,13 @@ class JournalWriter:
         self._free_reserve()
 
     def _write(self, text: str, verdict: bool) -> None:
-        line = text.encode("utf-8", "backslashreplace")
+        line = text.encode("utf-8", "backslashreplace") + b"\n"
         if self.fault is None:
             try:
-                written = os.write(self._file, line)
-                while written < len(line):  # the next write says why this one was cut short
+                written, size = os.write(self._file, line), len(line)
+                while written < size:  # the next write says why this one was cut short
                     written += os.write(self._file, line[written:])
-                self._size += written
+                self._size += size
                 return
             except OSError as error:
                 self._note_fault(error.strerror or str(error))

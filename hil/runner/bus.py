@@ -115,12 +115,11 @@ class BusWatch:
         """Take in what nodes tell about the bus themselves."""
         if self._wanted.isdisjoint(seen.signals):
             return
-        for sample in seen.samples:
-            if sample.signal in self._wanted:
-                valid = sample.validity is Validity.VALID and sample.value is not None
-                shown = show_value(sample.value, self._signals[sample.signal])
-                self._seen[sample.signal] = shown if valid else NOT_MEASURED
-                self._number(sample.signal, sample.value if valid else None)
+        for sample in seen.of(self._wanted):
+            valid = sample.validity is Validity.VALID and sample.value is not None
+            shown = show_value(sample.value, self._signals[sample.signal])
+            self._seen[sample.signal] = shown if valid else NOT_MEASURED
+            self._number(sample.signal, sample.value if valid else None)
 
     def record(self, event: Event) -> None:
         """Record an event, and before or after it what belongs there."""

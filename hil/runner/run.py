@@ -118,7 +118,6 @@ def _sit(rack: Rack, selection: Selection, options: Options, site: Site, evidenc
         cases=selection.cases,
     )
     session: Session | None = None
-    gc.collect()
     gc.freeze()  # what was read stays; the collector need not walk it while the run judges
     try:
         start = site.bench.now()

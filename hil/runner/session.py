@@ -73,22 +73,26 @@ class Session:
         """Return the nodes that did not speak in the roll call; nobody commanded them."""
         return frozenset(node.name for node in self._rack.nodes) - self._roll_call.present
 
-    def receive(self, observation: Observation, now: Instant) -> None:
-        """Take in what a link or the bench observed; samples are heard by `hear` as well."""
+    def receive(self, observation: Observation, now: Instant) -> bool:
+        """Take in what a link or the bench observed; return whether anything can follow.
+
+        Samples are heard by `hear` as well.
+        """
         if self._hear is not None and isinstance(observation, Samples):
             self._hear(observation)
         if self._run is not None:
             if self._repair and isinstance(observation, Samples):
                 self._remember(observation)
-            self._run.receive(observation, now)
+            follows = self._run.receive(observation, now)
             if self._run.done:
                 self._advance(now)
-            return
+            return follows
         if isinstance(observation, Abort):
             self._give_up(observation.reason, now)
         else:
             self._listen(observation, now)
         self._advance(now)
+        return True
 
     def tick(self, now: Instant) -> None:
         """Let time reach `now`."""

@@ -28,10 +28,10 @@ from hil.bench.rig import check_interface, open_wall
 from hil.bench.segment import segment_medium
 from hil.bench.software import SoftwareProcess
 from hil.bus.medium import SegmentMedium
-from hil.core.engine import safe_values
 from hil.core.error import BenchError
 from hil.core.instant import MILLISECOND, SECOND, Instant
 from hil.core.observation import Command, Purpose
+from hil.core.placing import safe_values
 from hil.wire.link import Links
 from hil.wire.rack import Address, Rack
 

@@ -18,9 +18,10 @@ from hil.core.observation import (
     NodeTrouble,
 )
 from hil.core.signal import Kind, Signal, Value, show_value
+from hil.wire.decoded import Decoded
 from hil.wire.diagnosis import diagnose
 from hil.wire.encoding import WireError
-from hil.wire.layout import Codec, Decoded
+from hil.wire.layout import Codec
 from hil.wire.pending import Numbers, Open, Pending
 from hil.wire.rack import Carries, Node, Role
 from hil.wire.reception import Reception, Say
@@ -50,6 +51,9 @@ class Conversation:
         codecs = [Codec(layout, node) for layout in node.layouts]
         self._codecs = [codec for codec in codecs if codec.layout.role is not Role.REQUEST]
         self._requests = [codec for codec in codecs if codec.layout.role is Role.REQUEST]
+        self._carrying = {
+            kind: codec for codec in self._requests[::-1] for kind in Kind if codec.suits(kind)
+        }
         self._answers = [codec for codec in codecs if codec.layout.role is Role.ANSWER]
         readings = [codec for codec in codecs if codec.layout.role is Role.READING]
         listened = node.listen is not None and node.renew is not None
@@ -80,7 +84,9 @@ class Conversation:
         self, operation: int, kind: Kind, value: Value | int, command: Command | None, now: Instant
     ) -> str:
         """Encode a request and queue it; return why it cannot be sent, or an empty text."""
-        codec = self._request_for(kind, any_will_do=command is None)
+        codec = self._carrying.get(kind)
+        if codec is None and command is None and self._requests:
+            codec = self._requests[0]  # a request without any value field will do
         if codec is None:
             return f"no request layout of {self.node.name} can carry a {kind.value}"
         number = self._numbers.fresh(codec.request_span or 1 << 32, self._pending.open)
@@ -91,17 +97,13 @@ class Conversation:
             payload = codec.encode(request=on_wire, operation=operation, value=value)
         except WireError as error:
             return str(error)
-        request = Open(number, operation, command, payload, now + self.node.answer_within + 1)
+        until = Instant(now + self.node.answer_within + 1)
+        request = Open(number, operation, command, payload, until)
         self._pending.add(request)
         self._unsent[payload] = request
         self._await_answers()
         self._send(self.node.name, payload, None if command is None else command.token)
         return ""
-
-    def _request_for(self, kind: Kind, any_will_do: bool) -> Codec | None:
-        """Return the layout that carries such a value; `read` and `listen` need not carry any."""
-        fitting = (codec for codec in self._requests if codec.suits(kind))
-        return next(fitting, self._requests[0] if any_will_do and self._requests else None)
 
     def _await_answers(self) -> None:
         """Be woken when the first of the open requests has waited for too long."""
@@ -119,7 +121,7 @@ class Conversation:
         if request is None:
             return
         if request.number in self._pending.open:
-            request.until = at + self.node.answer_within + 1
+            request.until = Instant(at + self.node.answer_within + 1)
             self._await_answers()
         if request.operation == self.node.read and request.command is None:
             self._reception.asked(at)

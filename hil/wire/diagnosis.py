@@ -6,9 +6,10 @@ length means anything: a datagram that is too long is never `CRC wrong`.
 
 from collections.abc import Iterator, Sequence
 
+from hil.wire.appended import constant_of
 from hil.wire.crc import calculator, explain_mismatch
 from hil.wire.frame import Frame, Place
-from hil.wire.layout import Codec, constant_of
+from hil.wire.layout import Codec
 from hil.wire.rack import Carries, Field
 
 _ETHERNET_ROOM = 18

@@ -17,54 +17,19 @@ from collections.abc import Callable, Mapping
 from decimal import Decimal
 from functools import lru_cache
 from types import CodeType, MappingProxyType
-from typing import Any, NamedTuple
+from typing import Any
 
 from hil.core.signal import Kind, Signal, Value
+from hil.wire.appended import belongs, constant_of
 from hil.wire.crc import calculator
+from hil.wire.decoded import Decoded, Head
 from hil.wire.encoding import Counts, Raw, Reading, Readings, WireError
-from hil.wire.frame import Frame, Place, big_order
-from hil.wire.rack import Carries, Encoding, Field, Layout, Node
+from hil.wire.frame import Frame, Place
+from hil.wire.rack import Carries, Encoding, Layout, Node
 from hil.wire.source import Source, head_words
 
 _NOTHING: Mapping[str, Value | None] = MappingProxyType({})
 _PLAIN = Encoding()
-
-
-class Head(NamedTuple):
-    """The counters of one datagram; see Decoded."""
-
-    node: int | None
-    sequence: int | None
-    request: int | None
-    operation: int | None
-    status: int | None
-    uptime: int | None
-    boots: int | None
-    note: str
-
-
-class Decoded(NamedTuple):
-    """One datagram, decoded; a header field that the layout does not have is None.
-
-    `uptime` is in nanoseconds, modulo the codec's `uptime_span`.  `readings` are the signals in
-    the order of the layout; for a request or an answer, the one that its operation is about.
-    `plain` are the plain fields by name.
-    """
-
-    node: int | None
-    sequence: int | None
-    request: int | None
-    operation: int | None
-    status: int | None
-    uptime: int | None
-    boots: int | None
-    readings: tuple[Reading, ...]
-    plain: dict[str, Value]
-    note: str
-
-    def head(self, sequence: int | None) -> Head:
-        """Return the counters alone, with another sequence number."""
-        return Head(self.node, sequence, *self[2:7], self.note)
 
 
 class Codec:
@@ -99,6 +64,11 @@ class Codec:
         self.boots_span = self._span(Carries.BOOTS)
         uptime = self.place(Carries.UPTIME)
         self.uptime_span = self._span(Carries.UPTIME) * (uptime.field.tick if uptime else 0)
+        value = self.place(Carries.VALUE)
+        textual = value is not None and value.form.kind in ("text", "bytes")
+        self._suited = [
+            kind for kind in Kind if value is not None and textual == (kind is Kind.TEXT)
+        ]
         self.signals = tuple(
             self._path(place.field.name)
             for place in self.places
@@ -144,8 +114,7 @@ class Codec:
 
     def suits(self, kind: Kind) -> bool:
         """Say whether the value field can carry such a signal: text in text, else in a number."""
-        place = self.place(Carries.VALUE)
-        return place is not None and (place.form.kind in ("text", "bytes")) == (kind is Kind.TEXT)
+        return kind in self._suited
 
     def signal_named(self, name: str) -> Signal | None:
         """Return the node's declaration of a signal."""
@@ -239,7 +208,7 @@ class Codec:
             return None
         head = payload[: self.size]
         for place, raw in zip(self.places, self.frame.raws(head), strict=True):
-            if not self._belongs(place, raw, payload):
+            if not belongs(place, raw, payload, self.size):
                 return None
         text = f"{extra} octet{'s' * (extra > 1)} more than the layout, not looked at"
         return self.known(head)._replace(note=text)
@@ -247,19 +216,6 @@ class Codec:
     def _longer_head(self, payload: bytes) -> Head | None:
         decoded = self._longer(payload)
         return None if decoded is None else decoded.head(decoded.sequence)
-
-    def _belongs(self, place: Place, raw: Raw, payload: bytes) -> bool:
-        field = place.field
-        match field.carries:
-            case Carries.CONSTANT:
-                return raw == constant_of(field)
-            case Carries.LENGTH:
-                return raw in (self.size, len(payload))
-            case Carries.CRC if field.crc is not None:
-                return raw == calculator(field.crc)(payload[: place.offset]) or (
-                    place.offset + place.size == self.size and _crc_at_end(payload, place)
-                )
-        return True
 
 
 class _PlainValues(dict[Raw, Value]):
@@ -290,22 +246,3 @@ def _fit(name: str, number: int, low: int, high: int) -> int:
     if not low <= number <= high:
         raise WireError(f"{name}: {number} does not fit into {low} to {high}")
     return number
-
-
-def _crc_at_end(payload: bytes, place: Place) -> bool:
-    """Say whether the last octets are the CRC over all others: a field was put in before it."""
-    if place.field.crc is None:
-        return False
-    covered, sent = payload[: -place.size], payload[-place.size :]
-    order = big_order(place.field)
-    big = bytes(sent[order.index(rank)] for rank in range(place.size))
-    return calculator(place.field.crc)(covered) == int.from_bytes(big, "big")
-
-
-def constant_of(field: Field) -> int | bytes:
-    """Return what a constant field holds, octets filled up with zeros.  Raises WireError."""
-    if field.constant is None:
-        raise WireError(f"{field.name}: a constant field needs its constant")
-    if isinstance(field.constant, bytes):
-        return field.constant.ljust(field.size, b"\0")
-    return field.constant

@@ -64,7 +64,8 @@ class Links:
 
     def receive(self, packet: Packet, now: Instant) -> None:
         """Take in one datagram that arrived at `now`; no octets whatever raise anything."""
-        if self._timers.passed(now):
+        heap = self._timers.heap
+        if heap and heap[0][0] < now:
             self._catch_up(now)
         conversation = self._conversations.get(packet.node)
         if conversation is not None:

@@ -4,7 +4,7 @@ A rack at rest sends hundreds of readings for each one that anybody judges.  So 
 as its octets, with what was known about it when it came; the same samples can be made of it later.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Container, Mapping, Sequence
 
 from hil.core.instant import ZERO, Duration, Instant
 from hil.core.observation import Samples
@@ -58,14 +58,15 @@ class Look(Samples):
     @property
     def samples(self) -> Sequence[Sample]:
         if self._made is None:
-            self._made = self._make()
+            self._made = self.of(self.signals)
         return self._made
 
-    def _make(self) -> list[Sample]:
+    def of(self, wanted: Container[str]) -> Sequence[Sample]:
         raw, since, at = self._raw, self._since, self._at
         samples = [
             Sample(signal, value, validity, since, at, note, raw)
             for signal, value, validity, note in self._origin.codec.readings(raw)
+            if signal in wanted
         ]
         if self._booted is not None and at < self._booted + self._origin.longest:
             self._warm_up(samples, self._booted)

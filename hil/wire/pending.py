@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 from hil.core.instant import Instant
 from hil.core.observation import Command, NodeTrouble
-from hil.wire.layout import Decoded
+from hil.wire.decoded import Decoded
 
 _REMEMBERED = 64
 
@@ -43,7 +43,7 @@ class Open:
     operation: int
     command: Command | None
     payload: bytes
-    until: int
+    until: Instant
 
 
 class Pending:

@@ -14,8 +14,9 @@ from operator import itemgetter
 from hil.core.instant import Duration, Instant, show_duration
 from hil.core.observation import NodeNote, NodeTrouble, Observation, Samples
 from hil.core.signal import Sample, Validity, Value
+from hil.wire.decoded import Head
 from hil.wire.firmware import satisfies
-from hil.wire.layout import Codec, Head
+from hil.wire.layout import Codec
 from hil.wire.look import Look, Origin
 from hil.wire.rack import Carries, Node
 from hil.wire.timers import Timer, Timers
@@ -29,11 +30,12 @@ Say = Callable[[Observation], None]
 class _Stream:
     """One reading layout of the node, and what is known about its arrivals.
 
-    `ageing` are the timers that notice when nothing comes, each with how long it waits.
-    `identity` takes the octets out of a reading that say who the node is; `shown` are the last.
+    `ageing` are the timers that notice when nothing comes, each with how long it waits.  `life`
+    takes the octets out of a reading that say who sends it and in which life; `living` are those
+    of the last one, and `counted` says whether lives and readings are counted.
     """
 
-    __slots__ = ("ageing", "asked", "codec", "head", "identity", "origin", "shown")
+    __slots__ = ("ageing", "asked", "codec", "counted", "head", "life", "living", "origin")
 
     def __init__(self, codec: Codec, node: Node) -> None:
         self.codec = codec
@@ -41,8 +43,9 @@ class _Stream:
         self.asked: deque[Instant] = deque(maxlen=_ASKED)
         self.origin = Origin(codec, node)
         self.ageing: list[tuple[Timer, Duration]] = []
-        self.identity = _identity_of(codec, node)
-        self.shown: object = None
+        self.counted = codec.boots_span > 0 and codec.sequence_span > 0
+        self.life = _life_of(codec, node)
+        self.living: object = None
 
 
 class Reception:
@@ -71,11 +74,28 @@ class Reception:
         """Take in a datagram if it is a reading; say whether it is one."""
         for stream in self._streams:
             head = stream.head(payload)
-            if head is not None:
-                if self.is_new(stream.codec, head, payload, now):
-                    self._reading(stream, head, payload, now)
+            if head is None:
+                continue
+            same = stream.counted and stream.life(payload) == stream.living
+            follows = same and self.track.follow(stream.codec, head, now)
+            if not follows and not self._is_good(stream, head, payload, now):
                 return True
+            since = self._since(stream, now) if stream.asked else now
+            for timer, age in stream.ageing:
+                timer.set(Instant(now + age))
+            self._say(Look(stream.origin, payload, since, now, head.note, self.track.booted))
+            return True
         return False
+
+    def _is_good(self, stream: _Stream, head: Head, payload: bytes, now: Instant) -> bool:
+        """Look closer at a reading that does not just follow the last one."""
+        if not self.is_new(stream.codec, head, payload, now):
+            return False
+        life = stream.life(payload)
+        if life != stream.living:
+            stream.living = life
+            self._identify(stream.codec, payload, now)
+        return True
 
     def _group_ageing(self, timers: Timers) -> None:
         """Group the signals that arrive together and go stale together: one timer for each."""
@@ -104,17 +124,6 @@ class Reception:
 
         return grow_stale
 
-    def _reading(self, stream: _Stream, head: Head, payload: bytes, now: Instant) -> None:
-        if stream.identity is not None:
-            shown = stream.identity(payload)
-            if shown != stream.shown:
-                stream.shown = shown
-                self._identify(stream.codec, payload, now)
-        since = self._since(stream, now) if stream.asked else now
-        for timer, age in stream.ageing:
-            timer.set(now + age)
-        self._say(Look(stream.origin, payload, since, now, head.note, self.track.booted))
-
     def is_new(self, codec: Codec, head: Head, payload: bytes, now: Instant) -> bool:
         """Note what is odd about a datagram's counters; say whether it may be used."""
         number = head.node
@@ -127,9 +136,11 @@ class Reception:
             return True
         kind, reboot, heard = judged
         if reboot:
+            for stream in self._streams:
+                stream.living = None
             self._note(NodeTrouble.REBOOT, now, reboot, payload, heard)
             if self._listening is not None:
-                self._listening.set(now + 1)
+                self._listening.set(Instant(now + 1))
         if kind is Kind.NEW:
             return True
         if kind is Kind.DUPLICATE:
@@ -157,10 +168,10 @@ class Reception:
             if got is None or self._told.get(name) == got:
                 continue
             self._told[name] = got
-            shown = str(got)
-            fits = shown == requirement if name == "serial" else satisfies(shown, requirement)
+            text = str(got)
+            fits = text == requirement if name == "serial" else satisfies(text, requirement)
             if not fits:
-                text = f"{name} is {shown or '(empty)'}, wanted {requirement}"
+                text = f"{name} is {text or '(empty)'}, wanted {requirement}"
                 self._note(NodeTrouble.IDENTITY, now, text, payload)
 
     def _note(
@@ -181,12 +192,13 @@ def _requirements(node: Node) -> list[tuple[str, str]]:
     return [(name, requirement) for name, requirement in wanted if requirement]
 
 
-def _identity_of(codec: Codec, node: Node) -> Callable[[bytes], object] | None:
-    """Return what takes the octets out of a reading that say who the node is, if any do."""
+def _life_of(codec: Codec, node: Node) -> Callable[[bytes], object]:
+    """Return what takes the octets out of a reading that say who sends it and in which life."""
     names = [name for name, _ in _requirements(node)]
     slices = [
         slice(place.offset, place.offset + place.size)
         for place in codec.places
-        if place.field.carries is Carries.PLAIN and place.field.name in names
+        if place.field.carries in (Carries.NODE, Carries.BOOTS)
+        or (place.field.carries is Carries.PLAIN and place.field.name in names)
     ]
-    return itemgetter(*slices) if slices else None
+    return itemgetter(*slices, slice(0, 0))

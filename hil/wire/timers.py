@@ -13,7 +13,7 @@ from hil.core.instant import Instant
 Act = Callable[[Instant, Instant], None]
 """What is done when a deadline has come: called with the deadline, and with the present."""
 
-NEVER = 1 << 63
+NEVER = Instant(1 << 63)
 """Later than any instant of a run: 292 years."""
 
 
@@ -25,11 +25,11 @@ class Timer:
     def __init__(self, timers: "Timers", act: Act) -> None:
         self._timers = timers
         self.act = act
-        self.due = NEVER
-        self.queued = NEVER
+        self.due: Instant = NEVER
+        self.queued: Instant = NEVER
         """When the heap will look at it next; never later than `due`."""
 
-    def set(self, at: int) -> None:
+    def set(self, at: Instant) -> None:
         """Let the deadline be `at`, whatever it was before."""
         self.due = at
         if at < self.queued:
@@ -43,26 +43,27 @@ class Timer:
 class Timers:
     """The deadlines of many owners; those of one instant come in the order they were queued in."""
 
-    __slots__ = ("_heap", "_turn")
+    __slots__ = ("_turn", "heap")
 
     def __init__(self) -> None:
-        self._heap: list[tuple[int, int, Timer]] = []
+        self.heap: list[tuple[Instant, int, Timer]] = []
+        """Whom to look at, and when: its top is never later than the earliest deadline."""
         self._turn = 0
 
     def queue(self, timer: Timer) -> None:
         """Look at a timer no later than at its deadline."""
         self._turn += 1
         timer.queued = timer.due
-        heappush(self._heap, (timer.due, self._turn, timer))
+        heappush(self.heap, (timer.due, self._turn, timer))
 
     def next(self) -> Instant | None:
         """Return the earliest deadline."""
-        heap = self._heap
+        heap = self.heap
         while heap:
             at, turn, timer = heap[0]
             due = timer.due
             if due == at:
-                return Instant(at)
+                return at
             if timer.queued != at:
                 heappop(heap)  # it is queued earlier, too
             elif due == NEVER:
@@ -73,17 +74,12 @@ class Timers:
                 heapreplace(heap, (due, turn, timer))
         return None
 
-    def passed(self, now: int) -> bool:
-        """Say whether a deadline may lie before `now`; False is certain."""
-        heap = self._heap
-        return bool(heap) and heap[0][0] < now
-
     def fire(self, now: Instant) -> bool:
         """Let the earliest timer whose deadline has come act; say whether there was one."""
         at = self.next()
         if at is None or at > now:
             return False
-        timer = heappop(self._heap)[2]
+        timer = heappop(self.heap)[2]
         timer.due = timer.queued = NEVER
         timer.act(at, now)
         return True

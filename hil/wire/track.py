@@ -11,7 +11,8 @@ from enum import Enum
 from typing import NamedTuple
 
 from hil.core.instant import SECOND, Duration, Instant, show_duration
-from hil.wire.layout import Codec, Head
+from hil.wire.decoded import Head
+from hil.wire.layout import Codec
 
 _WINDOW = 64
 _ALL_SEEN = (1 << _WINDOW) - 1
@@ -76,13 +77,26 @@ class Track:
         self._sequence_at = Instant(0)
         self._mask = 0
 
+    def follow(self, codec: Codec, head: Head, at: Instant) -> bool:
+        """Take in the reading after the last one, known to be of the same life; False if another.
+
+        This is the short way of `judge` for what nearly every reading is.
+        """
+        _, sequence, _, _, _, uptime, _, _ = head
+        if sequence != self._next or sequence is None:
+            return False
+        if self._mask != _ALL_SEEN:
+            self._mask = (self._mask << 1 | 1) & _ALL_SEEN
+        self._sequence, self._sequence_at, self._heard = sequence, at, at
+        self._next = (sequence + 1) % codec.sequence_span
+        if uptime is not None:
+            self._keep_time(uptime, codec.uptime_span, at)
+        return True
+
     def judge(self, codec: Codec, head: Head, at: Instant) -> Judgement:
         """Take in the counters of one datagram that arrived at `at`."""
         _, sequence, _, _, _, uptime, boots, _ = head
         before, self._heard = self._heard, at
-        if sequence == self._next and boots is not None and boots == self._boots:
-            self._follow(sequence, uptime, codec, at)
-            return FINE
         reboot = ""
         if boots is not None and boots != self._boots:
             if self._boots is not None:
@@ -100,15 +114,6 @@ class Track:
         if sequence is not None:
             self._advance(sequence, codec.sequence_span, at)
         return Judgement(Kind.NEW, reboot, before) if reboot else FINE
-
-    def _follow(self, sequence: int, uptime: int | None, codec: Codec, at: Instant) -> None:
-        """Take in the reading after the last one, of the same life."""
-        if self._mask != _ALL_SEEN:
-            self._mask = (self._mask << 1 | 1) & _ALL_SEEN
-        self._sequence, self._sequence_at = sequence, at
-        self._next = (sequence + 1) % codec.sequence_span
-        if uptime is not None:
-            self._keep_time(uptime, codec.uptime_span, at)
 
     def _steps_back(self, sequence: int, span: int, at: Instant) -> int:
         """Return 1 for the newest reading again, more for older ones, 0 for a new one."""

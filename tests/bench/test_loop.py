@@ -95,6 +95,65 @@ def test_datagrams_are_recorded_with_instants_counted_from_the_origin():
     ]
 
 
+def test_datagrams_can_go_where_no_event_is_made_of_them():
+    bench, diary = Script((ms(20), [Arrival(packet(b"\x01"), ms(15))])), Diary(last=ms(20))
+    recorded, datagrams = [], []
+
+    drive(
+        Silent(lambda: diary.done),
+        diary,
+        bench,
+        recorded.append,
+        origin=ms(10),
+        record_datagram=lambda *passage: datagrams.append(passage),
+    )
+
+    assert [(ms(5), "in", "n1", b"\x01")] == datagrams
+    assert not [event for event in recorded if isinstance(event, Datagram)]
+
+
+class Careless(Silent):
+    """An engine that says of everything that nothing can follow, and notes when it is asked."""
+
+    def __init__(self, done):
+        super().__init__(done)
+        self.received, self.asked, self.ticked = [], 0, []
+
+    def receive(self, seen, now):
+        super().receive(seen, now)
+        self.received.append(now)
+        return False
+
+    def take_sends(self):
+        self.asked += 1
+        return ()
+
+    def tick(self, now):
+        self.ticked.append(now)
+
+    def next_wakeup(self):
+        return ms(30) if not self.ticked else None
+
+
+def test_an_engine_from_which_nothing_follows_is_not_asked_but_woken_in_time():
+    class Telling(Diary):
+        """Links that observe something in every packet."""
+
+        def receive(self, packet, now):
+            super().receive(packet, now)
+            self._news.append(HostNote(trouble=HostTrouble.LATE, at=now, amount=1, text="seen"))
+
+    arrivals = [Arrival(packet(b"%d" % count), ms(count)) for count in range(1, 21)]
+    links = Telling(last=ms(40))
+    engine = Careless(lambda: links.done)
+
+    drive(engine, links, Script((ms(25), arrivals)), ignore, origin=ORIGIN)
+
+    assert [ms(count) for count in range(1, 21)] == engine.received
+    assert [ms(30)] == engine.ticked
+    assert engine.asked < 6  # at the beginning, when it was woken, when the links were
+
+
 def test_nothing_is_recorded_after_the_run_has_ended():
     arrivals = [Arrival(packet(b"a"), ms(10)), Arrival(packet(b"late"), ms(30))]
     diary = Diary(last=ms(20))
@@ -145,6 +204,40 @@ def test_commands_become_packets_in_the_same_instant():
     drive(Commanding(lambda: links.done), links, Script(), ignore, origin=ORIGIN)
 
     assert links.told[0] == ("execute", 7, 0)
+
+
+def test_a_case_is_recorded_as_begun_before_its_first_packet_leaves():
+    recorded, known = [], []
+
+    class Beginning(Silent):
+        wanted, events = (command(7),), [started()]
+
+        def take_sends(self):
+            wanted, self.wanted = self.wanted, ()
+            return wanted
+
+        def take_events(self):
+            events, self.events = self.events, []
+            return events
+
+    class Sending(Silent):
+        packets = ()
+
+        def execute(self, command, now):
+            self.packets = (packet(),)
+
+        def take_sends(self):
+            packets, self.packets = self.packets, ()
+            return packets
+
+    class Watched(Script):
+        def send(self, packet):
+            known.append([event.kind for event in recorded])
+            return super().send(packet)
+
+    drive(Beginning(lambda: bool(known)), Sending(), Watched(), recorded.append, origin=ORIGIN)
+
+    assert known == [["case-started"]]
 
 
 class Broken(Script):

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from report.runs import check, run
 
 from hil.core.error import StoreError
-from hil.core.event import Datagram, NodeNoted, render
+from hil.core.event import Datagram, NodeNoted, render, render_datagram
 from hil.core.instant import Instant
 from hil.report.journal import JournalReader, JournalWriter
 from hil.report.junit import build_junit
@@ -41,6 +41,26 @@ def test_a_line_is_on_its_way_to_the_disk_before_the_next_event(tmp_path):
         seen.append(journal.path.read_bytes().count(b"\n"))
 
     assert list(range(1, len(seen) + 1)) == seen
+
+
+@settings(deadline=None)
+@given(st.integers(0, 2**62), st.sampled_from(("in", "out")), st.text(max_size=9), st.binary())
+def test_a_datagram_without_an_event_is_the_same_line(at, way, node, octets):
+    event = Datagram(at=Instant(at), way=way, node=node, hex=octets.hex())
+
+    assert render(event) == render_datagram(Instant(at), way, node, octets)
+
+
+def test_datagrams_stand_among_the_events_in_their_order(tmp_path):
+    (first, *rest), journal = run("pass"), JournalWriter(tmp_path)
+    journal.record(first)
+    journal.record_datagram(Instant(7), "out", "feedline", b"\x21\x01")
+    for event in rest:
+        journal.record(event)
+    journal.close()
+
+    sent = Datagram(at=Instant(7), way="out", node="feedline", hex="2101")
+    assert [first, sent, *rest] == list(JournalReader(journal.path))
 
 
 def test_the_same_events_give_the_same_bytes(tmp_path):

@@ -8,10 +8,12 @@ from hypothesis import strategies as st
 from wire.racks import CRC_A, FEEDLINE, LOUVRES, crc, number, sensor, signal_field
 
 from hil.core.signal import EXACT, Validity
+from hil.wire.crc import calculator
 from hil.wire.diagnosis import diagnose
 from hil.wire.encoding import WireError
 from hil.wire.layout import Codec
 from hil.wire.rack import Carries, Encoding, Field, Layout, Role
+from hil.wire.source import STAMPS
 
 CODES = {"u8": "B", "i8": "b", "u16": "H", "i16": "h", "u32": "I", "i32": "i", "u64": "Q"}
 CODES |= {"i64": "q", "f32": "f", "f64": "d"}
@@ -90,6 +92,74 @@ def layouts(draw):
     return Layout(
         name="any", role=Role.READING, fields=tuple(fields), append_allowed=draw(st.booleans())
     )
+
+
+@st.composite
+def header_field(draw, carries):
+    """Draw one header field: a number of any size and octet order, or a part of a word."""
+    form = draw(st.sampled_from(("u8", "u16", "u24", "u32", "u48", "i16", "i32")))
+    size = int(form[1:]) // 8
+    order = tuple(draw(st.permutations(range(size))))
+    if draw(st.integers(0, 4)):
+        return number(carries.value, form, carries, order=order)
+    part = number(carries.value, "u8", carries)
+    return Field(name="w", form="bits", size=size, order=order, parts=((part, 1, 6),))
+
+
+@st.composite
+def readings(draw):
+    """Draw a reading with some of the header fields among its values, and mostly with a CRC."""
+    header = draw(st.sets(st.sampled_from((Carries.NODE, *STAMPS, Carries.BOOTS))))
+    fields = [draw(header_field(carries)) for carries in sorted(header, key=list(Carries).index)]
+    count = draw(st.integers(0, 4))
+    fields += [draw(st.one_of(number_field(at), other_field(at))) for at in range(count)]
+    fields = list(draw(st.permutations(fields))) or [number("f0", "u8", Carries.SIGNAL)]
+    if draw(st.integers(0, 3)):
+        fields.append(crc(CRC_A, order=tuple(draw(st.permutations((0, 1))))))
+    append = draw(st.booleans())
+    return Layout(name="any", role=Role.READING, fields=tuple(fields), append_allowed=append)
+
+
+@settings(deadline=None)
+@given(readings(), st.binary(max_size=3), st.data())
+def test_head_readings_and_plain_fields_are_those_of_decode(layout, appended, data):
+    codec = Codec(layout, sensor(layout, Encoding(sentinels=((1, 4),), low=-5, high=100)))
+    octets = data.draw(st.binary(min_size=codec.size, max_size=codec.size))
+    for place in codec.places:
+        if place.field.carries is Carries.CRC and data.draw(st.booleans()):
+            count = calculator(CRC_A)(octets[: place.offset])
+            big = count.to_bytes(2, "big")
+            octets = octets[: place.offset] + bytes(big[rank] for rank in place.field.order)
+    octets += appended
+
+    whole, head = codec.decode(octets), codec.head(octets)
+
+    assert (whole is None) == (head is None)
+    if whole is not None:
+        assert whole.head(whole.sequence) == head
+        assert repr(whole.readings) == repr(codec.readings(octets))
+        assert repr(whole.plain) == repr(codec.plain(octets))
+
+
+@settings(deadline=None)
+@given(readings(), st.data())
+def test_octets_with_another_stamp_are_those_encoded_anew(layout, data):
+    codec = Codec(layout, sensor(layout, Encoding()))
+    values = {}
+    for place in codec.places:
+        if place.field.carries in (Carries.PLAIN, Carries.SIGNAL):
+            values[place.field.name] = "" if place.form.kind in ("text", "bytes") else Decimal(1)
+    counts = st.integers(0, 2**70)
+    first, second = ((data.draw(counts), data.draw(counts)) for _ in range(2))
+    apart = all(
+        place.field in layout.fields for place in codec.places if place.field.carries in STAMPS
+    )
+    octets = codec.encode(values, node=2, boots=3, sequence=first[0], uptime=first[1])
+
+    assert apart == (codec.restamp is not None)
+    if codec.restamp is not None:
+        anew = codec.encode(values, node=2, boots=3, sequence=second[0], uptime=second[1])
+        assert anew == codec.restamp(octets, *second)
 
 
 def _exact(value):
