@@ -1,0 +1,42 @@
+"""What was odd about nodes and host, and what was left safe."""
+
+from dataclasses import dataclass
+from typing import ClassVar
+
+from hil.core.event.event import Event
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NodeNoted(Event):
+    """Something odd about a node's traffic or identity."""
+
+    kind: ClassVar[str] = "node-note"
+    node: str
+    trouble: str
+    text: str
+    hex: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HostNoted(Event):
+    """Something wrong on the bench's own side."""
+
+    kind: ClassVar[str] = "host-note"
+    trouble: str
+    amount: int
+    text: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ActuatorSafe(Event):
+    """A driven signal was put to its safe value; `confirmed` says whether that was seen.
+
+    `actuator` says whether something moves there, or whether it is an injection only.
+    """
+
+    kind: ClassVar[str] = "actuator-safe"
+    signal: str
+    value: str
+    confirmed: bool
+    text: str = ""
+    actuator: bool = True
