@@ -32,13 +32,13 @@ def command(plans: tuple[str, ...], bench: str, svg: Path | None) -> None:
     from hil.bus.way import ways
     from hil.cli.bus_table import bus_lines
     from hil.core.error import DescriptionError, Mark, Mistake
-    from hil.files.read import read_plans, read_rack
+    from hil.files.read import read_plans_with_warnings, read_rack
     from hil.report.exit_code import ExitCode
     from hil.report.paint import paint, wants_colour
     from hil.runner.selection import plan_files
 
     rack = read_rack(bench)
-    asked = read_plans(plan_files(plans), rack) if plans else ()
+    asked = read_plans_with_warnings(plan_files(plans), rack, plans).plans if plans else ()
     standing = stand(rack, asked)
     if standing is None:
         raise DescriptionError([Mistake(Mark(bench), "the file describes no `bus`")])

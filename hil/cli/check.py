@@ -48,7 +48,9 @@ def command(files: tuple[str, ...], bench: str) -> None:
         if path != bench
     }
     plans, specs = of_kind[FileKind.PLAN], of_kind[FileKind.ALARMS]
-    reading = _gather(lambda: read_plans_with_warnings(plans, rack), mistakes) if plans else None
+    reading = (
+        _gather(lambda: read_plans_with_warnings(plans, rack, files), mistakes) if plans else None
+    )
     alarms = _gather(lambda: read_alarms_with_findings(specs, rack), mistakes) if specs else None
     if alarms is not None:
         mistakes += alarms.errors
@@ -113,6 +115,8 @@ def _tell(
     if plans is not None:
         cases = sum(len(plan.cases) for plan in plans.plans)
         click.echo(f"{counted(len(plans.plans), 'plan')}, {counted(cases, 'case')}, no mistake")
+        if plans.passed_over:
+            click.echo(plans.passed_over)
     if alarms is not None:
         found = count_findings(alarms.findings)
         click.echo(f"{counted(len(alarms.specs), 'alarm spec')}, no mistake; the review: {found}")

@@ -7,9 +7,9 @@ from hil.core.plan import Case, Plan
 from hil.files.case_file import read_case
 from hil.files.leaf import TITLE
 from hil.files.mistake import Page, show
-from hil.files.plan_shape import CASES, PLAN
+from hil.files.plan_shape import CASES, PLAN, TITLES
 from hil.files.scope import Scope
-from hil.files.tree import Node
+from hil.files.tree import Map, Node, Scalar, Seq
 
 
 def read_plan_tree(root: Node, page: Page, scope: Scope) -> Plan | None:
@@ -18,6 +18,9 @@ def read_plan_tree(root: Node, page: Page, scope: Scope) -> Plan | None:
     if fields is None:
         return None
     title = TITLE.at(fields, "plan", page)
+    if "benches" in fields:
+        for entry in TITLES.open(fields["benches"], page):
+            TITLE.read(entry, page, "benches")
     found: list[tuple[Case, Node]] = []
     if "cases" in fields:
         for entry in CASES.open(fields["cases"], page):
@@ -32,6 +35,16 @@ def read_plan_tree(root: Node, page: Page, scope: Scope) -> Plan | None:
         digest=page.digest(),
         cases=tuple(case for case, _ in found),
     )
+
+
+def benches_of(root: Node) -> tuple[str, ...]:
+    """Return the names of the benches that a plan says it is for; nothing where it is for any.
+
+    What is wrong with the list is told by `read_plan_tree`.
+    """
+    listed = root.pairs.get("benches") if isinstance(root, Map) else None
+    entries = listed[1].items if listed is not None and isinstance(listed[1], Seq) else ()
+    return tuple(entry.text for entry in entries if isinstance(entry, Scalar))
 
 
 def _number_repeats(cases: list[tuple[Case, Node]]) -> list[tuple[Case, Node]]:

@@ -198,6 +198,7 @@ PLAN = Record(
     "a plan file",
     {
         "plan": Key(TITLE, "the title of the plan", True),
+        "benches": Key(TITLES, "the names of the benches it is for (any)"),
         "cases": Key(CASES, "its cases; at least one", True),
     },
 )

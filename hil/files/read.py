@@ -4,7 +4,7 @@ No content of a file raises anything but DescriptionError.
 """
 
 import gc
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Container, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from os import PathLike
@@ -19,7 +19,7 @@ from hil.files.alarm_carry import longest_carry
 from hil.files.alarm_file import read_alarms_tree
 from hil.files.bench_file import read_bench
 from hil.files.mistake import Page
-from hil.files.plan_file import read_plan_tree
+from hil.files.plan_file import benches_of, read_plan_tree
 from hil.files.scope import Scope
 from hil.files.text import read_text
 from hil.files.tree import Node, read_tree
@@ -41,10 +41,17 @@ def read_rack(path: Path) -> Rack:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Reading:
-    """Plans that may run, and what is odd about them."""
+    """Plans that may run, what is odd about them, and which files are for other benches."""
 
     plans: tuple[Plan, ...]
     warnings: tuple[Mistake, ...]
+    elsewhere: tuple[tuple[str, tuple[str, ...]], ...] = ()
+
+    @property
+    def passed_over(self) -> str:
+        """Say which files are for other benches; nothing where none is."""
+        shown = ", ".join(f"{file} ({' or '.join(names)})" for file, names in self.elsewhere)
+        return f"passed over, for other benches: {shown}" if shown else ""
 
 
 def read_plan(path: Path, rack: Rack) -> Plan:
@@ -57,15 +64,19 @@ def read_plans(paths: Sequence[Path], rack: Rack) -> tuple[Plan, ...]:
     return read_plans_with_warnings(paths, rack).plans
 
 
-def read_plans_with_warnings(paths: Sequence[Path], rack: Rack) -> Reading:
+def read_plans_with_warnings(
+    paths: Sequence[Path], rack: Rack, asked: Container[Path] | None = None
+) -> Reading:
     """Read plan files, and say what is odd about them as well.
 
-    Raises DescriptionError with every mistake and every warning in all of them, in the order of
+    Plans for other benches are passed over; those `asked` for by name (all, where that is not
+    said) must be for this one.  Raises DescriptionError with every mistake and every warning in all of them, in the order of
     file, line and column.
     """
     plans: list[Plan] = []
     mistakes: list[Mistake] = []
     warnings: list[Mistake] = []
+    elsewhere: list[tuple[str, tuple[str, ...]]] = []
     with _no_collection():
         scope = Scope(rack)
         for path in paths:
@@ -74,15 +85,24 @@ def read_plans_with_warnings(paths: Sequence[Path], rack: Rack) -> Reading:
             except DescriptionError as error:
                 mistakes += error.mistakes
                 continue
-            plan = _read_page(page, lambda root, page: read_plan_tree(root, page, scope))
+            root = read_tree(page) if read_text(page) else None
+            names = () if root is None else benches_of(root)
+            if names and rack.name not in names:
+                elsewhere.append((page.file, names))
+                if asked is None or path in asked:
+                    mistakes.append(_for_another(page, names, rack))
+                continue
+            plan = None if root is None else read_plan_tree(root, page, scope)
             mistakes += page.mistakes
             warnings += page.warnings
             if plan is not None:
                 plans.append(plan)
+    if paths and len(elsewhere) == len(paths) and not mistakes:
+        mistakes += [_for_another(Page(file, b""), names, rack) for file, names in elsewhere]
     _check_unlike(plans, mistakes)
     if mistakes:
         raise DescriptionError(sorted(mistakes + warnings))
-    return Reading(plans=tuple(plans), warnings=tuple(sorted(warnings)))
+    return Reading(plans=tuple(plans), warnings=tuple(sorted(warnings)), elsewhere=tuple(elsewhere))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -161,6 +181,11 @@ def _read_reviewed(paths: Sequence[Path], rack: Rack, *, refuse: bool) -> AlarmR
 
 def _review(spec: Spec, rack: Rack, scope: Scope) -> tuple[Finding, ...]:
     return review(spec, scope.signals[spec.signal], scope.signals, longest_carry(spec, rack))
+
+
+def _for_another(page: Page, names: Sequence[str], rack: Rack) -> Mistake:
+    what = f"this plan is for the bench {' or '.join(names)}, the bench here is {rack.name}"
+    return Mistake(Mark(page.file, 1, 1), what, "name its bench file with --bench")
 
 
 def _check_unlike(plans: list[Plan], mistakes: list[Mistake]) -> None:

@@ -57,9 +57,11 @@ Read = Callable[[Options], tuple[Rack, Selection]]
 def read_files(options: Options) -> tuple[Rack, Selection]:
     """Read bench and plans and choose the cases.  Raises DescriptionError."""
     rack = read_rack(options.bench)
-    reading = read_plans_with_warnings(plan_files(options.plans), rack)
+    reading = read_plans_with_warnings(plan_files(options.plans), rack, options.plans)
     odd = refuse_wrong_segment(rack, reading.plans)
-    return rack, replace(select(reading.plans, options), warnings=(*reading.warnings, *odd))
+    selection = select(reading.plans, options)
+    warnings = (*reading.warnings, *odd)
+    return rack, replace(selection, warnings=warnings, remark=reading.passed_over)
 
 
 def run_plans(
@@ -76,6 +78,8 @@ def run_plans(
     load_libraries(selection.cases)
     for warning in selection.warnings:
         say(str(warning))
+    if selection.remark:
+        say(selection.remark)
     started = datetime.now(UTC)
     name = f"{started:%Y%m%dT%H%M%SZ}-{rack.name}"
     with Interrupts() as interrupts, _site(rack, name, options, interrupts, say) as site:

@@ -24,13 +24,15 @@ SHORTEST_HINT = 4
 class Selection:
     """The cases in the order of the run, each with its plan's file, and the plans they are of.
 
-    `warnings` are what is odd about the files they were read from.
+    `warnings` are what is odd about the files they were read from, `remark` what else is to be
+    said of them.
     """
 
     cases: tuple[Case, ...]
     files: tuple[str, ...]
     plans: tuple[Plan, ...]
     warnings: tuple[Mistake, ...] = ()
+    remark: str = ""
 
 
 def plan_files(places: Sequence[str]) -> list[str]:
