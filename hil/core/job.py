@@ -19,7 +19,8 @@ class Stage(Protocol):
     """A job at work; when it is `done`, `outcomes` and `reasons` say how it went.
 
     Commands leave through `scene.driving`, what is to be journalled goes to `scene.events`.
-    One that knows which nodes failed it names them in `blamed`.
+    One that knows which nodes failed it names them in `blamed`; one that weighs by itself what the
+    bench's own trouble throws doubt on says so with `weighs_host`.
     """
 
     @property

@@ -30,6 +30,7 @@ from hil.core.observation import (
     Purpose,
     Samples,
 )
+from hil.core.outline import outline_condition, outline_timing
 from hil.core.plan import Case, Step
 from hil.core.scene import Scene
 from hil.core.verdict import Outcome
@@ -76,6 +77,7 @@ class StepRun:
         self._garbled: dict[str, list[str]] = {}
         self._closed_ports: dict[str, str] = {}
         self._stage: Stage | None = None
+        self._stimulated = start
         self.outcomes: list[Outcome] = []
         self.reasons: list[str] = []
         self.blamed: list[str] = []
@@ -98,7 +100,8 @@ class StepRun:
         elif isinstance(seen, NodeNote):
             self._note_node(seen)
         elif isinstance(seen, HostNote) and seen.trouble is not HostTrouble.CLOCK:
-            self._excuses.append(seen.text)
+            if not getattr(self._stage, "weighs_host", False):
+                self._excuses.append(seen.text)
         for meter in self._meters:
             meter.receive(seen, now)
         if self._stage is not None:
@@ -153,6 +156,7 @@ class StepRun:
 
     def _watch(self, start: Instant) -> None:
         self._phase = JUDGING
+        self._stimulated = start
         for meter in self._meters:
             meter.stimulated(start)
         latest = self._scene.latest
@@ -283,6 +287,9 @@ class StepRun:
                 place=str(watch.expectation.mark),
                 last=decided.raw.hex() if decided is not None else "",
                 figures=finding.figures,
+                stimulus=self._scene.since_origin(self._stimulated),
+                limits=outline_condition(watch.condition) if isinstance(watch, Watch) else (),
+                timing=outline_timing(watch.expectation.timing),
             )
         )
 

@@ -4,7 +4,9 @@
     BACK      everything driven goes back to its resting value
     then the next trial, until every statement is certain, one way or the other
 
-A trial on which the bench could not tell does not count and is run again, a limited number of times.
+A trial on which the bench could not tell does not count and is run again, a limited number of times;
+the bench's own trouble excuses the trial that it fell into and no other.  Traffic is counted over
+all trials, so there it excuses the count.
 The latency of a trial is the longest that any `within` of it took, from its own stimulus; a trial
 that failed has none.  Each trial is a line in the journal, the checks inside it are not.
 """
@@ -14,7 +16,7 @@ from dataclasses import dataclass, replace
 
 from hil.core.event import CheckDecided, TrialEnded
 from hil.core.instant import ZERO, Duration, Instant
-from hil.core.observation import Observation, Purpose
+from hil.core.observation import HostNote, HostTrouble, Observation, Purpose
 from hil.core.placing import Placing
 from hil.core.plan import Case, Expectation, Step
 from hil.core.scene import Scene
@@ -67,6 +69,8 @@ class Repeating:
 class RepeatingStage:
     """The machine of all trials."""
 
+    weighs_host = True
+
     def __init__(
         self, job: Repeating, scene: Scene, where: str, index: int, step: int, start: Instant
     ) -> None:
@@ -78,6 +82,7 @@ class RepeatingStage:
         self._meters = [_meter(scene, expectation, start) for expectation in job.traffic]
         self._counted = self._unclear = self._number = 0
         self._told: list[str] = []
+        self._host: list[str] = []
         self._steps: list[tuple[int, Step]] = []
         self._active: StepRun | Placing | None = None
         self._over = False
@@ -100,6 +105,8 @@ class RepeatingStage:
 
     def receive(self, seen: Observation, now: Instant) -> None:
         """Pass it to the trial that is on."""
+        if isinstance(seen, HostNote) and seen.trouble is not HostTrouble.CLOCK:
+            self._host.append(seen.text)
         for meter in self._meters:
             meter.receive(seen, now)
         if self._active is not None:
@@ -246,13 +253,15 @@ class RepeatingStage:
     def _take_over(self, meter: TrafficMeter, when: str, now: Instant) -> None:
         found = meter.finding
         if found is not None:
+            excused = found.outcome is Outcome.FAIL and bool(self._host)
             self._verdicts.state(
                 meter.signal.path,
-                found.outcome,
+                Outcome.INCONCLUSIVE if excused else found.outcome,
                 now,
                 wanted=meter.expectation.wanted,
                 when=when,
                 got=found.got,
+                note="; ".join(dict.fromkeys(self._host)) if excused else "",
                 margin=found.margin,
                 figures=found.figures,
                 seen=found.seen,

@@ -4,18 +4,23 @@ from dataclasses import replace
 from decimal import Decimal
 
 import pytest
-from core.paper import at, case, is_red, ms, obedient, play, step
+from core.paper import SIGNALS, at, case, is_red, ms, obedient, play, step
+from measure.mast import MAST, datagram
+from measure.meters import number
 
 from hil.core.event import CaseEnded, CheckDecided, CommandLogged, TrialEnded
 from hil.core.instant import Instant
-from hil.core.observation import CommandLost, Samples
+from hil.core.observation import CommandLost, HostNote, HostTrouble, Samples
 from hil.core.plan import OneOf
 from hil.core.signal import Sample, Validity
 from hil.core.verdict import Outcome
-from hil.measure.repeating import Repeating
+from hil.measure.bound import Bound
+from hil.measure.repeating import ENDLESS_WINDOW, Repeating
+from hil.measure.traffic import Metric, Traffic
 from hil.measure.trial_statement import AtLeast, Percentile
 
 ONCE = step({"feedline.pressure": "4.8"}, [is_red(within=ms(50))])
+NONE_LOST = Bound(low=None, high=Decimal(0), words="at most 0 %")
 GREEN = replace(is_red(within=ms(3000)), condition=OneOf(values=("green",)))
 
 
@@ -148,6 +153,41 @@ def test_a_trial_the_bench_cannot_judge_is_run_again():
 
     assert machine.outcome is Outcome.PASS
     assert outcomes[0] == "inconclusive" and outcomes.count("pass") == len(outcomes) - 1
+
+
+def test_a_late_host_excuses_the_trial_it_fell_into_and_no_other():
+    late = HostNote(trouble=HostTrouble.LATE, at=at(30), amount=ms(20), text="20 ms late")
+    machine, events = play([repeated(59, at_least(95))], Rack([None]), [(ms(30), late)])
+    outcomes = [event.outcome for event in kinds(events, TrialEnded)]
+
+    assert machine.outcome is Outcome.FAIL
+    assert outcomes == ["inconclusive", *["fail"] * 7]
+    assert "0 of 7 trials passed" in kinds(events, CaseEnded)[0].reasons[0]
+
+
+@pytest.mark.parametrize("dropped", [False, True])
+def test_dropped_datagrams_excuse_what_is_counted_over_all_trials(dropped):
+    lost = Traffic(node=MAST, metric=Metric.LOSS, bound=NONE_LOST, window=ENDLESS_WINDOW)
+    counted = replace(is_red(), measure=lost, signals=("mast.light",))
+    inner = repeated(20, at_least(80), once=replace(ONCE, wait=ms(100)))
+    (plain,) = inner.steps
+    job = replace(plain.job, traffic=(counted,))
+    things = [datagram(number, 10 * number) for number in (1, 2, 4, 5)]
+    note = HostNote(
+        trouble=HostTrouble.DROPPED,
+        at=Instant(things[2][0] - 1),
+        amount=1,
+        text="1 datagram dropped",
+    )
+    noted = [(note.at, note)] if dropped else []
+    machine, _ = play(
+        [replace(inner, steps=(replace(plain, job=job),))],
+        Rack([5]),
+        things + noted,
+        SIGNALS | {"mast.light": number("mast.light", "lx")},
+    )
+
+    assert machine.outcome is (Outcome.INCONCLUSIVE if dropped else Outcome.FAIL)
 
 
 def test_a_bench_that_can_never_tell_gives_up():
