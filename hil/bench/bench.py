@@ -11,25 +11,38 @@ never goes back, no arrival lies beyond it, and no later arrival lies before it.
 """
 
 from dataclasses import dataclass
-from typing import NamedTuple, Protocol
+from typing import TYPE_CHECKING, NamedTuple, Protocol
 
+from hil.core.errand import Report
 from hil.core.instant import Instant
-from hil.core.observation import Abort, HostNote
+from hil.core.observation import Abort, CommandAnswered, CommandLost, CommandSent, HostNote
+from hil.core.order import Order
 from hil.wire.link import Packet
+
+if TYPE_CHECKING:
+    from hil.bench.aside import Aside
 
 
 @dataclass(frozen=True, slots=True)
 class Refusal:
-    """The segment said that a datagram cannot reach `node`; `text` says why in words."""
+    """The segment said that a datagram cannot reach `node`; `text` says why in words.
+
+    `line` where it is the serial line to the node's console that failed.
+    """
 
     node: str
     text: str
+    line: bool = False
+
+
+Fate = CommandSent | CommandAnswered | CommandLost
+"""What became of a command that the bench itself carries out, by a program."""
 
 
 class Arrival(NamedTuple):
     """Something that reached the tool at `at`, its own instant."""
 
-    thing: Packet | Refusal | HostNote | Abort
+    thing: Packet | Refusal | HostNote | Abort | Order | Fate | Report
     at: Instant
 
 
@@ -47,6 +60,9 @@ class Bench(Protocol):
 
     def wait(self, until: Instant | None) -> tuple[list[Arrival], Instant]:
         """Wait for arrivals, at most until the instant given; return them and the horizon."""
+
+    def heed(self, aside: "Aside") -> None:
+        """Listen to something beside the segment as well."""
 
     def close(self) -> None:
         """Give back everything the bench holds."""

@@ -2,7 +2,8 @@
 
 It gets a session of its own, so that the terminal's signals do not reach it; what it is to do
 comes down a pipe, and the pipe's end tells it that the runner is gone.  It answers with one line:
-`ready`, or a sentence why not; one that begins with `taken: ` says who has an address it needs.
+`ready`, with more where there is more to say, or a sentence why not; one that begins with `taken: `
+says who has an address it needs.
 """
 
 import os
@@ -16,6 +17,7 @@ from hil.core.error import BenchError
 
 END_SECONDS = 5.0
 
+READY = "ready"
 TAKEN = "taken: "
 
 
@@ -26,11 +28,20 @@ class TakenError(BenchError):
 class Child:
     """A started process; `tell` speaks to it, `end` lets it go and waits for it.
 
+    `answer` is what it said behind `ready`; `files` are open files that it has as well.
     Raises BenchError when it does not become ready; what it said is in the message.  Where that
     begins with `taken: `, the error is a TakenError.
     """
 
-    def __init__(self, what: str, command: Sequence[str], orders: bytes, *, seconds: float) -> None:
+    def __init__(
+        self,
+        what: str,
+        command: Sequence[str],
+        orders: bytes,
+        *,
+        seconds: float,
+        files: Sequence[int] = (),
+    ) -> None:
         self._what = what
         with tempfile.TemporaryFile() as complaints:
             try:
@@ -41,13 +52,15 @@ class Child:
                     stderr=complaints,
                     bufsize=0,
                     start_new_session=True,
+                    pass_fds=files,
                 )
             except OSError as error:
                 raise BenchError(f"{what} could not be started: {error}") from error
             self.pid = self._process.pid
             self.tell(orders)
             answer = self._first_line(seconds)
-            if answer != "ready":
+            word, _, self.answer = answer.partition(" ")
+            if word != READY:
                 self.end(seconds=0)
                 why = answer.removeprefix(TAKEN) or _last_line(complaints)
                 kind = TakenError if answer.startswith(TAKEN) else BenchError
@@ -66,6 +79,24 @@ class Child:
                 rest = rest[pipe.write(rest) or 0 :]
         except BrokenPipeError:
             pass
+
+    @property
+    def answers(self) -> int:
+        """The file that its further answers come from."""
+        assert self._process.stdout is not None
+        return self._process.stdout.fileno()
+
+    def leave(self, seconds: float) -> bool:
+        """Close its pipe and wait so long; return whether it ended.  It is not killed."""
+        self.hang_up()
+        try:
+            self._process.wait(seconds)
+        except subprocess.TimeoutExpired:
+            return False
+        finally:
+            if self._process.stdout is not None:
+                self._process.stdout.close()
+        return True
 
     def hang_up(self) -> None:
         """Close its pipe, as the end of the runner does, and do not wait."""

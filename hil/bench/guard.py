@@ -16,6 +16,7 @@ What an answer means only a link knows: it does not read them, and the next run 
 import contextlib
 import json
 import os
+import re
 import select
 import signal
 import socket
@@ -51,14 +52,17 @@ def act(orders: dict[str, Any]) -> None:
     ours = take(orders["locks"], orders["holder"])
     wanted = {lock["address"] for lock in ours}
     tasks = [Task(entry) for entry in orders["datagrams"] if entry["address"] in wanted]
+    lines = [Line(entry) for entry in orders["lines"] if entry["address"] in wanted]
     rounds = 0
-    while rounds < ROUNDS and not all(task.answer for task in tasks):
+    everything: list[Task | Line] = [*tasks, *lines]
+    while rounds < ROUNDS and not all(one.answer for one in everything):
         rounds += 1
-        for task in tasks:
-            task.send()
-        listen(tasks, time.monotonic() + ROUND_SECONDS)
+        for one in everything:
+            one.send()
+        listen(everything, time.monotonic() + ROUND_SECONDS)
+    commands: list[Task | Words] = [*tasks, *(words for line in lines for words in line.words)]
     for lock in ours:
-        write(lock["outcome"], outcome(rounds, tasks))
+        write(lock["outcome"], outcome(rounds, commands))
         if "held" in lock:
             write(lock["holder"], {})
 
@@ -116,14 +120,18 @@ class Task:
         self.trouble = ""
         self.socket: socket.socket | None = None
         try:
-            family = socket.AF_INET6 if ":" in entry["host"] else socket.AF_INET
+            family, local = resolve(entry["local"], 0)
             made = socket.socket(family, socket.SOCK_DGRAM)
             made.setblocking(False)
-            made.bind((entry["local"], 0))
-            made.connect((entry["host"], entry["port"]))
+            made.bind(local)
+            made.connect(resolve(entry["host"], entry["port"])[1])
             self.socket = made
         except OSError as error:
             self.trouble = str(error)
+
+    def fileno(self) -> int:
+        """Return the socket's file, or -1."""
+        return -1 if self.socket is None else self.socket.fileno()
 
     def send(self) -> None:
         """Send it unless it was answered."""
@@ -145,23 +153,107 @@ class Task:
                 self.trouble = str(error)
 
 
-def listen(tasks: list[Task], deadline: float) -> None:
+class Words:
+    """One safe command on a serial line, and the pattern of its answer."""
+
+    def __init__(self, node: str, octets: str, accept: str) -> None:
+        self.node = node
+        self.octets = bytes.fromhex(octets)
+        self.accept = re.compile(accept, re.ASCII)
+        self.answers: list[str] = []
+        self.trouble = ""
+
+    @property
+    def answer(self) -> str:
+        """The second answer: the first may be one that the runner still waited for."""
+        return self.answers[1] if len(self.answers) > 1 else ""
+
+
+class Line:
+    """A serial line that the runner has opened: its commands, one after the other, each twice."""
+
+    def __init__(self, entry: dict[str, Any]) -> None:
+        self.file = entry["file"]
+        self.ending = bytes.fromhex(entry["ending"])
+        self.prompt = re.compile(entry["prompt"] or "(?!)", re.ASCII)
+        self.words = [Words(entry["node"], *said) for said in entry["said"]]
+        self.heard = b""
+
+    @property
+    def answer(self) -> str:
+        """Something, once everything was answered."""
+        return "" if self.next_words() is not None else "all"
+
+    def next_words(self) -> Words | None:
+        """Return whose turn it is: all commands once, then all of them again."""
+        waiting = [words for words in self.words if not words.answer]
+        return min(waiting, key=lambda words: len(words.answers), default=None)
+
+    def fileno(self) -> int:
+        """Return the open file."""
+        return int(self.file)
+
+    def send(self) -> None:
+        """Say the next command; a line end first ends what the runner has left half said."""
+        words = self.next_words()
+        if words is not None:
+            self.put(words, self.ending + words.octets)
+
+    def put(self, words: Words, octets: bytes) -> None:
+        """Write; a line that takes nothing is tried again in the next round."""
+        try:
+            os.write(self.file, octets)
+        except OSError as error:
+            words.trouble = str(error)
+
+    def hear(self) -> None:
+        """Take the lines that have come, and go on with the next command after an answer."""
+        words = self.next_words()
+        if words is None:
+            return
+        try:
+            octets = os.read(self.file, 65_536)
+        except BlockingIOError:
+            return
+        except OSError as error:
+            words.trouble = str(error)
+            return
+        *lines, rest = re.split(rb"[\r\n]+", self.heard + octets)
+        self.heard = rest[-4_096:]
+        for line in lines:
+            text = line.decode(errors="replace")
+            while words is not None and (prompt := self.prompt.match(text)) and prompt[0]:
+                text = text[prompt.end() :]
+            if words is not None and words.accept.fullmatch(text):
+                words.answers.append(line.hex())
+                words = self.next_words()
+                if words is not None:
+                    self.put(words, words.octets)
+
+
+def resolve(host: str, port: int) -> tuple[Any, Any]:
+    """Return the family and the socket address of an IP address, which may have a zone."""
+    found = socket.getaddrinfo(
+        host, port, type=socket.SOCK_DGRAM, flags=socket.AI_NUMERICHOST | socket.AI_PASSIVE
+    )
+    return found[0][0], found[0][4]
+
+
+def listen(tasks: "list[Task | Line]", deadline: float) -> None:
     """Wait for answers until all have come or the time is over."""
     poll = select.poll()
-    waiting = {
-        task.socket.fileno(): task for task in tasks if task.socket is not None and not task.answer
-    }
+    waiting = {task.fileno(): task for task in tasks if task.fileno() >= 0 and not task.answer}
     for fd in waiting:
         poll.register(fd, select.POLLIN)
     while waiting and (left := deadline - time.monotonic()) > 0:
-        for fd, _ in poll.poll(left * 1_000):
+        for fd, event in poll.poll(left * 1_000):
             waiting[fd].hear()
-            if waiting[fd].answer:
+            if waiting[fd].answer or event & select.POLLHUP:
                 poll.unregister(fd)
                 del waiting[fd]
 
 
-def outcome(rounds: int, tasks: list[Task]) -> dict[str, Any]:
+def outcome(rounds: int, tasks: "list[Task | Words]") -> dict[str, Any]:
     """Return what came of it."""
     return {
         "sent": len(tasks),

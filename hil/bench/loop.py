@@ -17,16 +17,18 @@ Rules of order, the same on both benches:
 This file never reads a clock; it asks the bench.
 """
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from operator import attrgetter
 from typing import Protocol
 
 from hil.bench.bench import Arrival, Bench, Refusal
+from hil.core.errand import Wish
 from hil.core.error import BenchError, StoreError
-from hil.core.event import CaseStarted, Datagram, Event
+from hil.core.event import CaseStarted, Datagram, Event, ForeignDatagram
 from hil.core.instant import SECOND, Instant
 from hil.core.observation import Abort, Command, Observation
 from hil.wire.link import Packet
+from hil.wire.rack import Address
 
 Record = Callable[[Event], object]
 """Where an event goes: the journal's own write, flushed by it."""
@@ -52,21 +54,23 @@ class Engine(Protocol):
 
     def tick(self, now: Instant) -> None: ...
     def next_wakeup(self) -> Instant | None: ...
-    def take_sends(self) -> tuple[Command, ...]: ...
+    def take_sends(self) -> tuple[Command | Wish, ...]: ...
     def take_events(self) -> Iterable[Event]: ...
 
 
 class Links(Protocol):
     """What the loop needs of the links (hil.wire.link.Links)."""
 
-    def execute(self, command: Command, now: Instant) -> None: ...
+    def execute(self, command: Command | Wish, now: Instant) -> None: ...
     def receive(self, packet: Packet, now: Instant) -> None: ...
     def sent(self, packet: Packet, at: Instant) -> None: ...
     def refused(self, node: str, at: Instant, text: str) -> None: ...
+    def unplugged(self, node: str, at: Instant, text: str) -> None: ...
     def tick(self, now: Instant) -> None: ...
     def next_wakeup(self) -> Instant | None: ...
     def take_sends(self) -> tuple[Packet, ...]: ...
     def take_observations(self) -> list[Observation]: ...
+    def take_lines(self) -> Iterable[Event]: ...
 
 
 class MachineFault(RuntimeError):
@@ -82,11 +86,13 @@ def drive(
     origin: Instant,
     observe: Callable[[Event], object] | None = None,
     record_datagram: RecordDatagram | None = None,
+    addresses: Mapping[str, Address] | None = None,
 ) -> None:
     """Drive a run on a bench until the run is done.
 
     Datagrams are recorded with instants counted from `origin`, as the engine's events are: by
-    `record_datagram`, where that is given, or else as events like any other.
+    `record_datagram`, where that is given, or else as events like any other; those that come from
+    elsewhere than the `addresses` of the nodes as events of their own.
     `observe` sees every event of the engine after it was recorded (live progress).  When the
     bench fails the run is told to end and goes on making the rack safe for as long as the bench
     still works; raises BenchError when it does not.  When evidence cannot be written the run ends
@@ -94,7 +100,7 @@ def drive(
     """
     if record_datagram is None:
         record_datagram = _as_events(record)
-    loop = _Loop(engine, links, bench, record, record_datagram, origin, observe)
+    loop = _Loop(engine, links, bench, record, record_datagram, origin, observe, addresses or {})
     failure: BenchError | None = None
     try:
         loop.settle()
@@ -151,7 +157,9 @@ class _Loop:
         record_datagram: RecordDatagram,
         origin: Instant,
         observe: Callable[[Event], object] | None,
+        addresses: Mapping[str, Address],
     ) -> None:
+        self._addresses = addresses
         self._engine, self._links, self._bench = engine, links, bench
         self._record, self._record_datagram = record, record_datagram
         self._observe, self._origin = observe, origin
@@ -221,6 +229,7 @@ class _Loop:
         for observation in links.take_observations():
             if receive(observation, self._reached) is not False:
                 self._stirred = True
+        self.lines += links.take_lines()
         packets = links.take_sends()
         if packets or self._stirred:
             self._exchange(packets)
@@ -249,6 +258,7 @@ class _Loop:
             self.lines += [
                 (Instant(each.at - self._origin), "out", each.packet.node, each.packet.payload)
                 for each in sent
+                if each.packet.peer.port
             ]
         self._engine_wakeup, self._stirred = engine.next_wakeup(), False
 
@@ -271,6 +281,13 @@ class _Loop:
                 self._stirred = True
             self.settle()
 
+    def _note_datagram(self, came: Packet, at: Instant) -> None:
+        if self._addresses.get(came.node, came.peer) == came.peer:
+            self.lines.append((at, "in", came.node, came.payload))
+        else:
+            peer, octets = str(came.peer), came.payload.hex()
+            self.lines.append(ForeignDatagram(at=at, node=came.node, peer=peer, hex=octets))
+
     def _deliver(self, thing: _Thing, at: Instant) -> None:
         """Hand one arrival, or the news of one departure, to whom it concerns."""
         if isinstance(thing, _Departure):
@@ -278,10 +295,12 @@ class _Loop:
             return
         came = thing.thing
         if isinstance(came, Packet):
-            self.lines.append((Instant(at - self._origin), "in", came.node, came.payload))
+            if came.peer.port:  # what comes on a console is told in lines
+                self._note_datagram(came, Instant(at - self._origin))
             self._links.receive(came, at)
         elif isinstance(came, Refusal):
-            self._links.refused(came.node, at, came.text)
+            severed = self._links.unplugged if came.line else self._links.refused
+            severed(came.node, at, came.text)
         else:
             self._engine.receive(came, at)
             self._stirred = True

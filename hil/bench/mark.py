@@ -13,10 +13,12 @@ another.  The folder outlives a restart of the computer, because an actuator's p
 """
 
 import contextlib
+import hashlib
 import ipaddress
 import json
 import os
 import re
+import socket
 import stat
 import tempfile
 from collections.abc import Iterable
@@ -26,11 +28,13 @@ from pathlib import Path
 from hil.core.count import counted
 from hil.core.error import BenchError
 from hil.wire.rack import Address
+from hil.wire.zone import bare, zone_of
 
 FOLDER = Path("/var/tmp/rackproof")
 """Kept over a restart and open to all users (Filesystem Hierarchy Standard 3.0, 5.15)."""
 
 _LARGEST = 65_536
+_LONGEST_NAME = 80
 _PLAIN = os.O_NOFOLLOW | os.O_NONBLOCK | os.O_CLOEXEC  # no link, no pipe that would block
 _OPEN_TO_ALL = 0o1777
 
@@ -104,12 +108,30 @@ def plain_name(address: Address) -> str:
     >>> plain_name(Address("0:0:0:0:0:0:0:1", 7)), plain_name(Address("::ffff:127.0.0.1", 7))
     ('[::1]:7', '127.0.0.1:7')
     """
+    if not address.port:
+        return _line_name(address.host)
     try:
         parsed = ipaddress.ip_address(address.host)
     except ValueError:
         return str(address)
     mapped = parsed.ipv4_mapped if isinstance(parsed, ipaddress.IPv6Address) else None
-    return str(Address(str(mapped or parsed), address.port))
+    return str(Address(_zone_by_name(str(mapped or parsed)), address.port))
+
+
+def _zone_by_name(host: str) -> str:
+    """Write the zone of a link-local address as the name of its interface."""
+    zone = zone_of(host)
+    if zone.isdecimal():
+        with contextlib.suppress(OSError, OverflowError):  # no such interface: it stays a number
+            return f"{bare(host)}%{socket.if_indextoname(int(zone))}"
+    return host
+
+
+def _line_name(device: str) -> str:
+    """Return a name for a serial line that fits into that of a socket, 108 octets on Linux."""
+    if len(device) <= _LONGEST_NAME:
+        return device
+    return f"{device[-_LONGEST_NAME + 9 :]} {hashlib.sha256(device.encode()).hexdigest()[:8]}"
 
 
 def needs_repair(addresses: Iterable[Address], folder: Path = FOLDER) -> Repair | None:

@@ -17,10 +17,12 @@ import os
 import socket
 import struct
 from collections.abc import Callable
+from typing import Any
 
 from hil.core.error import BenchError
 from hil.core.instant import Instant
 from hil.wire.rack import Address
+from hil.wire.zone import zone_of
 
 SO_TIMESTAMPNS = 35
 SO_MEMINFO = 55
@@ -50,9 +52,25 @@ def resolve(host: str, port: int, what: str) -> tuple[socket.AddressFamily, Sock
             host, port, type=socket.SOCK_DGRAM, flags=socket.AI_NUMERICHOST | socket.AI_PASSIVE
         )
     except (OSError, UnicodeError) as error:
-        raise BenchError(f"{what}: {host!r} is no IP address of this computer's kinds") from error
+        zone = zone_of(host)
+        why = f", its zone {zone} is no interface of it" if zone else ""
+        raise BenchError(
+            f"{what}: {host!r} is no IP address of this computer's kinds{why}"
+        ) from error
     family, _, _, _, sockaddr = found[0]
     return family, sockaddr  # type: ignore[return-value]
+
+
+def address_of(sockaddr: "tuple[Any, ...]") -> Address:
+    """Return what a socket address stands for; a link-local one gets the zone it came from."""
+    host, port = sockaddr[:2]
+    if len(sockaddr) < 4 or not sockaddr[3]:
+        return Address(host, port)
+    try:
+        zone = socket.if_indextoname(sockaddr[3])
+    except OSError:  # the interface has gone meanwhile
+        zone = str(sockaddr[3])
+    return Address(f"{host}%{zone}", port)
 
 
 class Port:
@@ -88,7 +106,7 @@ class Port:
             self.socket.close()
             raise
         self.fd = self.socket.fileno()
-        self.local = Address(*self.socket.getsockname()[:2])
+        self.local = address_of(self.socket.getsockname())
         self._receive = self.socket.recvmsg_into
         self._known: dict[SocketAddress, Address] = {}
         self._targets: dict[Address, SocketAddress] = {}
@@ -124,7 +142,7 @@ class Port:
                 stamp = seconds * 1_000_000_000 + rest
         peer = self._known.get(sockaddr)
         if peer is None:
-            peer = Address(sockaddr[0], sockaddr[1])
+            peer = address_of(sockaddr)
         return peer, bytes(_view[:size]), instant_of(stamp)
 
     def send(self, payload: bytes, peer: Address) -> str:
@@ -164,7 +182,7 @@ class Port:
                     number, origin, *_ = EXTENDED_ERROR.unpack_from(octets)
             if origin == ORIGIN_LOCAL:
                 continue  # `send` has told it already
-            peer = self._known.get(sockaddr) or Address(sockaddr[0], sockaddr[1])
+            peer = self._known.get(sockaddr) or address_of(sockaddr)
             errors.append((_refusal(peer, number), instant_of(stamp)))
 
     def drops(self) -> int:

@@ -15,10 +15,12 @@ from operator import itemgetter
 from typing import Generic, TypeVar
 
 from hil.bench.clock import StampClock
+from hil.bench.line import SerialLine
 from hil.bench.port import Port
 from hil.core.instant import MILLISECOND, Instant
 from hil.core.observation import HostNote
 from hil.wire.rack import Address
+from hil.wire.timers import NEVER
 
 Thing = TypeVar("Thing")
 
@@ -31,7 +33,8 @@ PROBE_SECONDS = 0.000_5
 class Ports(Generic[Thing]):
     """Reads many sockets; `hear` and `refuse` make what the caller wants of each datagram.
 
-    hear(name, peer, payload) → thing;  refuse(name, text) → thing, for an ICMP error.
+    hear(name, peer, payload) → thing;  refuse(name, text) → thing, for an ICMP error;
+    sever(name, text) → thing, for a serial line that failed.
     `extra` are further files to wake for; they are not read here.
     Without `stamped` the instants are those of reading.
     """
@@ -44,7 +47,10 @@ class Ports(Generic[Thing]):
         refuse: Callable[[str, str], Thing] | None = None,
         extra: Iterable[int] = (),
         stamped: bool = False,
+        sever: Callable[[str, str], Thing] | None = None,
     ) -> None:
+        self._sever = sever
+        self._lines: dict[int, SerialLine] = {}
         self.by_name = {port.name: port for port in ports}
         self.clock = clock
         self.stamped = stamped
@@ -83,8 +89,11 @@ class Ports(Generic[Thing]):
         self.crowded.clear()
         limit, count, horizon = 1, 0, clock.seen
         ready, self._ready = self._ready or self._poll(0), []
+        known = NEVER  # the lines were read up to here, and are read only once
         while True:
             last: list[Instant] = []
+            if self._lines and known == NEVER:
+                known = self._read_lines(ready, heard, last)
             for fd, _ in ready:
                 if fd in by_fd:
                     count += self._read(by_fd[fd], limit, heard, last)
@@ -96,7 +105,62 @@ class Ports(Generic[Thing]):
             limit = AT_ONCE
             horizon = clock.now()
             ready = self._poll(0)
+        horizon = min(horizon, known)
         return self._hand_over(heard, max(horizon, self.horizon)), self.horizon
+
+    def add_line(self, line: SerialLine) -> None:
+        """Read this serial line too."""
+        self._lines[line.fd] = line
+        self._epoll.register(line.fd, select.EPOLLIN)
+
+    def drop_line(self, line: SerialLine) -> None:
+        """Read this line no longer: it would be ready for ever to say that it is gone."""
+        if self._lines.pop(line.fd, None) is not None:
+            self._epoll.unregister(line.fd)
+
+    def write_line(self, line: SerialLine, octets: bytes) -> str:
+        """Write on a line, now or as soon as it takes it; return why that cannot be."""
+        trouble = line.write(octets)
+        if line.waiting and line.fd in self._lines:
+            self._epoll.modify(line.fd, select.EPOLLIN | select.EPOLLOUT)
+        return trouble
+
+    def _read_lines(
+        self,
+        ready: list[tuple[int, int]],
+        heard: list[tuple[Thing, Instant]],
+        last: list[Instant],
+    ) -> Instant:
+        """Read every ready line empty; return up to when, NEVER where none was ready.
+
+        A line has no stamps: what is read at once came at the instant after reading.
+        """
+        read: list[tuple[SerialLine, bytes]] = []
+        for fd, event in ready:
+            line = self._lines.get(fd)
+            if line is None:
+                continue
+            if event & select.EPOLLOUT:
+                line.flush()
+                if not line.waiting:
+                    self._epoll.modify(fd, select.EPOLLIN)
+            read.append((line, line.read()))
+        if not read:
+            return NEVER
+        at = self.clock.now()
+        for line, octets in read:
+            if octets:
+                heard.append((self._hear(line.name, line.peer, octets), at))
+            if line.gone:
+                self.drop_line(line)
+                if self._sever is not None:
+                    heard.append((self._sever(line.name, line.gone), at))
+        last.append(at)
+        return at
+
+    def watch(self, fd: int) -> None:
+        """Wake for this extra file too."""
+        self._epoll.register(fd, select.EPOLLIN)
 
     def forget(self, fd: int) -> None:
         """Do not wake for this extra file any more."""

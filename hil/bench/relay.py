@@ -21,9 +21,11 @@ import time
 from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Any
 
 from hil.bench.child import Child
+from hil.bench.port import SocketAddress, address_of, resolve
 from hil.bench.software import GRACE
 from hil.bus.relay import Passing, Relay
 from hil.core.error import BenchError
@@ -184,10 +186,10 @@ class Switch:
         assert isinstance(thing.ticket, Address)
         with suppress(OSError):  # nobody listens there: lost, as on any line
             if thing.way is Way.FROM_NODE:
-                self._front_of[thing.node].sendto(thing.payload, thing.ticket)
+                self._front_of[thing.node].sendto(thing.payload, _target(thing.ticket))
             else:
                 back = self._back(thing.node, thing.ticket)
-                back.sendto(thing.payload, self._backs[thing.node])
+                back.sendto(thing.payload, _target(self._backs[thing.node]))
 
     def _back(self, node: str, asker: Address) -> socket.socket:
         made = self._to_node.get((node, asker))
@@ -267,15 +269,20 @@ def _now() -> Instant:
 
 
 def _bound(address: Address) -> socket.socket:
-    family = socket.AF_INET6 if ":" in address.host else socket.AF_INET
+    family, local = resolve(address.host, address.port, "the relay")
     made = socket.socket(family, socket.SOCK_DGRAM)
     try:
         made.setblocking(False)
-        made.bind(tuple(address))
+        made.bind(local)
     except OSError:
         made.close()
         raise
     return made
+
+
+@lru_cache(maxsize=1024)
+def _target(address: Address) -> SocketAddress:
+    return resolve(address.host, address.port, "the relay")[1]
 
 
 def _received(made: socket.socket) -> list[tuple[bytes, Address]]:
@@ -287,4 +294,4 @@ def _received(made: socket.socket) -> list[tuple[bytes, Address]]:
             return found
         except OSError:  # an ICMP error of something sent before
             continue
-        found.append((payload, Address(peer[0], peer[1])))
+        found.append((payload, address_of(peer)))

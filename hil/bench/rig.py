@@ -8,6 +8,7 @@ is ever tried again while a run judges.
 import errno
 import ipaddress
 import socket
+from collections.abc import Mapping
 from pathlib import Path
 
 import netifaces
@@ -16,11 +17,13 @@ from tenacity import Retrying, retry_if_exception, stop_after_attempt, wait_fixe
 from hil.bench.interrupt import Interrupts
 from hil.bench.wall import RECEIVE_BUFFER, WallBench
 from hil.core.error import BenchError
+from hil.wire.mail import groups_of
 from hil.wire.rack import Rack
+from hil.wire.zone import bare, in_zone, zone_of
 
 ATTEMPTS = 10
 PAUSE_SECONDS = 0.2
-IFF_UP = 1  # linux/if.h
+IFF_UP, IFF_LOOPBACK, IFF_MULTICAST = 1, 8, 0x1000  # linux/if.h
 
 Ip = ipaddress.IPv4Address | ipaddress.IPv6Address
 
@@ -33,8 +36,12 @@ def open_wall(
     interrupts: Interrupts | None = None,
     receive_buffer: int = RECEIVE_BUFFER,
     attempts: int = ATTEMPTS,
+    devices: Mapping[str, str] | None = None,
 ) -> WallBench:
-    """Open the wall bench of a rack.  Raises BenchError with a sentence."""
+    """Open the wall bench of a rack.  Raises BenchError with a sentence.
+
+    `devices` says where the consoles of some nodes are, whatever the bench file says.
+    """
     check_interface(rack)
     trying = Retrying(
         retry=retry_if_exception(lambda error: getattr(error, "errno", None) in _PASSING),
@@ -43,12 +50,18 @@ def open_wall(
         reraise=True,
     )
     try:
-        return trying(WallBench, rack, interrupts=interrupts, receive_buffer=receive_buffer)
+        bench = trying(WallBench, rack, interrupts=interrupts, receive_buffer=receive_buffer)
     except OSError as error:
         raise BenchError(
             f"no socket can be opened at {rack.host} on {rack.interface}: "
             f"{(error.strerror or str(error)).lower()}"
         ) from error
+    try:
+        bench.open_lines(rack, devices or {})
+    except BenchError:
+        bench.close()
+        raise
+    return bench
 
 
 def check_interface(rack: Rack) -> None:
@@ -64,6 +77,9 @@ def check_interface(rack: Rack) -> None:
         )
     if not _is_up(name):
         raise BenchError(f"interface {name} is down\n    try: ip link set {name} up")
+    networked = [node for node in rack.nodes if node.address.port]
+    for what, text in (("host", rack.host), *((n.name, n.address.host) for n in networked)):
+        _check_zone(name, what, text)
     here = _addresses(name)
     host = _ip(rack.host)
     if not any(_covers(address, host) for address in here):
@@ -72,8 +88,25 @@ def check_interface(rack: Rack) -> None:
             f"{rack.host} is not an address of interface {name}, which has {shown}\n"
             f"    try: set host: to one of them, or give {name} the address"
         )
-    for node in rack.nodes:
+    groups = [str(group) for group in groups_of(rack)]
+    if groups and not _has_groups(name):
+        raise BenchError(
+            f"interface {name} carries no multicast, and {', '.join(groups)} is listened to\n"
+            f"    try: ip link set {name} multicast on"
+        )
+    for node in networked:
         _check_route(name, node.name, node.address.host, here)
+
+
+def _check_zone(interface: str, what: str, host: str) -> None:
+    """See that the zone of a link-local address is the interface.  Raises BenchError."""
+    zone = zone_of(host)
+    if zone in ("", interface) or zone == str(socket.if_nametoindex(interface)):
+        return
+    raise BenchError(
+        f"{what}: the zone of {host} is not {interface}, which is number "
+        f"{socket.if_nametoindex(interface)}\n    try: {in_zone(bare(host), interface)}"
+    )
 
 
 def _check_route(interface: str, node: str, host: str, here: list[Ip]) -> None:
@@ -99,10 +132,19 @@ def _check_route(interface: str, node: str, host: str, here: list[Ip]) -> None:
 
 
 def _is_up(name: str) -> bool:
+    return bool(_flags(name) & IFF_UP)
+
+
+def _has_groups(name: str) -> bool:
+    """Say whether an interface carries group traffic; loopback does, whatever it says."""
+    return bool(_flags(name) & (IFF_MULTICAST | IFF_LOOPBACK))
+
+
+def _flags(name: str) -> int:
     try:
-        return bool(int(Path(f"/sys/class/net/{name}/flags").read_text(), 16) & IFF_UP)
+        return int(Path(f"/sys/class/net/{name}/flags").read_text(), 16)
     except (OSError, ValueError):  # not told: opening the sockets will tell
-        return True
+        return IFF_UP | IFF_MULTICAST
 
 
 def _addresses(name: str) -> list[Ip]:

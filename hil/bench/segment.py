@@ -1,6 +1,6 @@
 """The simulated segment of a virtual bench, as the bench file describes it."""
 
-from hil.bench.virtual import tool_addresses
+from hil.bench.virtual import group_places, tool_addresses
 from hil.bus.medium import SegmentMedium
 from hil.bus.spoiler import Noise
 from hil.core.instant import Instant
@@ -17,7 +17,7 @@ def segment_medium(rack: Rack, start: Instant) -> SegmentMedium | None:
     if rack.bus is None:
         return None
     stations = {node.address: node.name for node in rack.nodes}
-    stations |= dict.fromkeys(tool_addresses(rack).values(), TOOL)
+    stations |= dict.fromkeys((*tool_addresses(rack).values(), *group_places(rack)), TOOL)
     return SegmentMedium(
         rack.bus.segment,
         stations,

@@ -1,10 +1,11 @@
 """The software rack as a process of its own, with real sockets.
 
 Its orders come down its standard input: the rack, pickled by the runner that starts it (which
-trusts itself).  It answers `ready` or a sentence.  It ends at the word `stop`, and by itself a
+trusts itself).  It answers `ready`, with the pseudo-terminals of its consoles, or a sentence.  It ends at the word `stop`, and by itself a
 while after the pipe closes without it: long enough for the guard to make the rack safe.
 """
 
+import json
 import os
 import pickle
 import signal
@@ -14,9 +15,10 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import IO, Protocol
 
-from hil.bench.child import TAKEN, Child, TakenError
+from hil.bench.child import READY, TAKEN, Child, TakenError
 from hil.bench.interrupt import Interrupts
 from hil.bench.serve import Sent, Service
+from hil.bench.terminal import publish
 from hil.bench.virtual import Nodes
 from hil.core.error import HilError
 from hil.core.instant import MILLISECOND, SECOND, Duration, Instant
@@ -63,6 +65,8 @@ class SoftwareProcess:
             seconds=START_SECONDS,
         )
         self.pid = self._child.pid
+        self.terminals: dict[str, str] = json.loads(self._child.answer)
+        """What to open for the consoles of the nodes, by the names of these."""
 
     @property
     def alive(self) -> bool:
@@ -115,6 +119,7 @@ def serve_until_signal(
     DescriptionError where the rack has no software model.
     """
     service = Service(rack, fd=interrupts.fd)
+    links = [publish(line.address, line.path) for line in service.lines]
     try:
         nodes = _software_rack(rack, service.now())
         settle(service, nodes)
@@ -122,6 +127,8 @@ def serve_until_signal(
         while interrupts.number is None:
             service.turn(nodes, None)
     finally:
+        for link in links:
+            link.unlink(missing_ok=True)
         service.close()
 
 
@@ -140,7 +147,7 @@ def main() -> None:
         told = TAKEN if isinstance(error, TakenError) else ""
         print(told + " ".join(str(error).split()), flush=True)
         return
-    print("ready", flush=True)
+    print(READY, json.dumps(service.terminals), flush=True)
     serve_until_closed(service, nodes, fd, orders.grace)
     service.close()
     if stamps is not None:

@@ -8,13 +8,16 @@ same medium as the tool's.
 from collections.abc import Callable
 from typing import Protocol
 
+from hil.bench.aside import Aside
 from hil.bench.bench import Arrival
 from hil.bench.medium import Medium, SteadyMedium
+from hil.bench.wires import WiredMedium, Wires, lines_of
 from hil.core.error import BenchError
 from hil.core.instant import Instant
 from hil.core.observation import Abort
 from hil.wire.link import Packet
-from hil.wire.rack import Address, Envelope, Rack
+from hil.wire.mail import GroupMail, groups_of
+from hil.wire.rack import Address, Envelope, Rack, far_end
 
 FIRST_PORT = 49_152  # RFC 6335 §6: the dynamic ports, from which a real socket would get its own
 
@@ -53,11 +56,23 @@ class VirtualBench:
     ) -> None:
         self._nodes = nodes
         self._medium: Medium = SteadyMedium() if medium is None else medium
+        self._lines = lines_of(rack)
+        self._lines_open = False
+        if self._lines:
+            self._medium = WiredMedium(self._medium, Wires(self._lines))
         self._now = start
         self._abort = abort
         self._local = tool_addresses(rack)
         self._owner = {address: name for name, address in self._local.items()}
+        self._mail = GroupMail(rack)
+        self._groups = frozenset(self._mail.groups.values())
+        self._owner |= {group: name for name, group in self._mail.groups.items()}
+        self._owner |= group_places(rack)
+        for node in rack.nodes:
+            if node.console is not None:
+                self._owner[far_end(node.console.address)] = node.name
         self._rounds = 0
+        self._asides: list[Aside] = []
         self._nodes_due: Instant | None = None
         self._collect(start)
 
@@ -69,8 +84,16 @@ class VirtualBench:
     def now(self) -> Instant:
         return self._now
 
+    def open_lines(self) -> None:
+        """Open the serial lines of the rack; until then nobody hears what is said on them."""
+        self._lines_open = True
+        for line in self._lines:
+            self._nodes.receive(Envelope(far_end(line), line, b""), self._now)
+        self._collect(self._now)
+
     def send(self, packet: Packet) -> Instant:
-        envelope = Envelope(self._local[packet.node], packet.peer, packet.payload)
+        local = self._local[packet.node] if packet.peer.port else far_end(packet.peer)
+        envelope = Envelope(local, packet.peer, packet.payload)
         self._medium.receive(envelope, self._now)
         return self._now
 
@@ -79,6 +102,9 @@ class VirtualBench:
             abort = self._abort(self._now)
             if abort is not None:
                 return [Arrival(abort, self._now)], self._now
+        for aside in self._asides:
+            if came := aside.collect(self._now):
+                return came, self._now
         arrivals: list[Arrival] = []
         next_of_medium = self._medium.next_wakeup
         now = self._now
@@ -103,6 +129,11 @@ class VirtualBench:
             if due is not None and due <= now:
                 self._nodes.tick(now)
                 self._collect(now)
+
+    def heed(self, aside: Aside) -> None:
+        """Listen to something beside the segment as well; time stands still while it makes wait."""
+        aside.attach(_watch_nothing, _watch_nothing)
+        self._asides.append(aside)
 
     def close(self) -> None:
         """Nothing is held."""
@@ -130,19 +161,36 @@ class VirtualBench:
         self._medium.tick(now)
         for envelope in self._medium.take_sends():
             name = self._owner.get(envelope.destination)
-            if name is None:
+            if name is None or envelope.destination in self._groups:
                 self._nodes.receive(envelope, now)
                 touched = True
-            else:
-                arrivals.append(Arrival(Packet(name, envelope.source, envelope.payload), now))
+            if name is not None:
+                packet = self._mail.packet(name, envelope.source, envelope.payload)
+                arrivals.append(Arrival(packet, now))
         if touched:
             self._collect(now)
 
     def _collect(self, now: Instant) -> None:
         """Put on the segment what the nodes want sent, and note when they are due next."""
         for envelope in self._nodes.take_sends():
-            self._medium.receive(envelope, now)
+            if envelope.source.port or self._lines_open:
+                self._medium.receive(envelope, now)
         self._nodes_due = self._nodes.next_wakeup()
+
+
+def _watch_nothing(fd: int) -> None:
+    """Nothing here sleeps on files."""
+
+
+def group_places(rack: Rack) -> dict[Address, str]:
+    """Return where a copy for the tool of what goes to a group is put, by the group's name.
+
+    A simulated segment copies group traffic to every participant's own address, at the group's
+    port.
+    """
+    nodes = {node.address for node in rack.nodes}
+    found = {Address(rack.host, group.port): str(group) for group in groups_of(rack)}
+    return {address: name for address, name in found.items() if address not in nodes}
 
 
 def tool_addresses(rack: Rack) -> dict[str, Address]:

@@ -8,17 +8,24 @@ dropped, whether the wall clock was stepped.  Such a note is handed over *before
 throws doubt on: its arrival lies at the beginning of the doubtful time, its own `at` at the end.
 """
 
+from collections.abc import Mapping
+
+from hil.bench.adapter import device_of
+from hil.bench.aside import Aside
 from hil.bench.bench import Arrival, Refusal
 from hil.bench.clock import StampClock
+from hil.bench.group import GroupPort, pin_sending
 from hil.bench.interrupt import Interrupts
 from hil.bench.lateness import Lateness
+from hil.bench.line import SerialLine, open_line
 from hil.bench.port import Port
 from hil.bench.ports import Ports, kernel_stamps
 from hil.core.count import counted
 from hil.core.error import BenchError
-from hil.core.instant import Duration, Instant
+from hil.core.instant import Duration, Instant, earliest
 from hil.core.observation import Abort, HostNote, HostTrouble
 from hil.wire.link import Packet
+from hil.wire.mail import GroupMail
 from hil.wire.rack import Address, Rack
 
 RECEIVE_BUFFER = 1 << 20
@@ -44,15 +51,19 @@ class WallBench:
         interrupts: Interrupts | None = None,
         stamped: bool | None = None,
     ) -> None:
+        self._asides: list[Aside] = []
         self._clock = StampClock() if clock is None else clock
         self.now = self._clock.now
         self._interrupts = interrupts
         if stamped is None:
             stamped = kernel_stamps(rack.host, self._clock)
         self.stamps = "kernel" if stamped else "read time"
+        self._mail = GroupMail(rack)
         opened: list[Port] = []
         try:
             for node in rack.nodes:
+                if not node.address.port:
+                    continue  # a serial line, see `open_lines`
                 opened.append(
                     Port(
                         node.name,
@@ -61,15 +72,28 @@ class WallBench:
                         interface=rack.interface,
                     )
                 )
+                pin_sending(opened[-1], rack.interface, "")
                 opened[-1].know(node.address)
+            for name, group in self._mail.groups.items():
+                opened.append(
+                    GroupPort(name, group, interface=rack.interface, receive_buffer=receive_buffer)
+                )
         except (OSError, BenchError):
             for port in opened:
                 port.close()
             raise
         bell = () if interrupts is None else (interrupts.fd,)
         self._ports: Ports[_Thing] = Ports(
-            opened, self._clock, Packet, Refusal, extra=bell, stamped=stamped
+            opened,
+            self._clock,
+            self._mail.packet if self._mail.groups else Packet,
+            Refusal,
+            extra=bell,
+            stamped=stamped,
+            sever=_severed,
         )
+        self.lines: dict[str, SerialLine] = {}
+        """The open serial lines, by the names of their nodes."""
         self._drops = {port.name: port.drops() for port in opened}
         self._drops_seen = self.now()
         self._news: list[Arrival] = []
@@ -89,16 +113,37 @@ class WallBench:
         return {port.name: port.local for port in self._ports.by_name.values()}
 
     @property
+    def groups(self) -> tuple[str, ...]:
+        """The groups that were joined, on the rack's interface and nowhere else."""
+        return tuple(self._mail.groups)
+
+    @property
     def latest(self) -> Duration:
         """The longest that the bench was late so far."""
         return self._lateness.worst
 
+    def open_lines(self, rack: Rack, devices: Mapping[str, str]) -> None:
+        """Open the serial lines of a rack, once; `devices` says where those of some nodes are.
+
+        Raises BenchError with a sentence.
+        """
+        for node in rack.nodes:
+            if node.console is not None:
+                device = devices.get(node.name) or device_of(node.name, node.console)
+                line = open_line(node.name, node.console, device)
+                self.lines[node.name] = line
+                self._ports.add_line(line)
+
     def send(self, packet: Packet) -> Instant:
         at = self.now()
-        trouble = self._ports.by_name[packet.node].send(packet.payload, packet.peer)
+        if packet.peer.port:
+            trouble = self._ports.by_name[packet.node].send(packet.payload, packet.peer)
+        else:
+            trouble = self._ports.write_line(self.lines[packet.node], packet.payload)
         after = self.now()
         if trouble:
-            self._news.append(Arrival(Refusal(packet.node, trouble), after))
+            refusal = Refusal(packet.node, trouble, line=not packet.peer.port)
+            self._news.append(Arrival(refusal, after))
         if after - at > self._bound:
             late = self._lateness.sending(at, after)
             self._news += [Arrival(late, at)] if late is not None else []
@@ -112,6 +157,8 @@ class WallBench:
         asked = None
         if late is None and not self._news:
             asked = self._asked(until, now)
+            for aside in self._asides:
+                asked = earliest(asked, aside.due(now))
             ports.sleep(asked, now)
         heard, horizon = ports.drain()
         if asked is not None and late is None:
@@ -119,6 +166,8 @@ class WallBench:
         arrivals = [Arrival(thing, at) for thing, at in heard]
         if late is not None or self._news or ports.step is not None:
             self._add_notes(arrivals, late, floor, horizon)
+        for aside in self._asides:
+            arrivals += aside.collect(horizon)
         if self._interrupts is not None:
             self._add_abort(arrivals, horizon)
         if ports.crowded or (until is not None and horizon >= until):
@@ -126,8 +175,15 @@ class WallBench:
         lateness.left(horizon)
         return arrivals, horizon
 
+    def heed(self, aside: Aside) -> None:
+        """Listen to something beside the segment as well."""
+        aside.attach(self._ports.watch, self._ports.forget)
+        self._asides.append(aside)
+
     def close(self) -> None:
         self._ports.close()
+        for line in self.lines.values():
+            line.close()
 
     def _asked(self, until: Instant | None, now: Instant) -> Instant | None:
         """Return until when to sleep."""
@@ -165,6 +221,10 @@ class WallBench:
                 self._drops[port.name] = (self._drops[port.name] + rise) % (1 << 32)
                 notes.append(Arrival(_dropped(port, rise, since, horizon), floor))
         arrivals[:0] = notes
+
+
+def _severed(node: str, text: str) -> Refusal:
+    return Refusal(node, text, line=True)
 
 
 def _dropped(port: Port, rise: int, since: Instant, at: Instant) -> HostNote:

@@ -26,14 +26,20 @@ T = TypeVar("T")
 def command(files: tuple[str, ...], bench: str) -> None:
     """Read bench, plan and alarm spec files and tell every mistake.
 
-    FILES are files or folders of them; their first key (bench, plan, alarms) says what they are.
+    FILES are files or folders of them; their first key (bench, plan, alarms, known-faults) says what they are.
     Alarm specs are reviewed as well, and deadlines of plans are held against what the bus of the
     bench file can carry (see hil bus).  Without FILES, testplans/ is read, and the alarm spec beside
     the bench file: NAME-alarms.yaml beside NAME.yaml.
     """
+    from hil.core.count import counted
     from hil.core.error import DescriptionError
     from hil.files.kind import FileKind, kind_of
-    from hil.files.read import read_alarms_with_findings, read_plans_with_warnings, read_rack
+    from hil.files.read import (
+        read_alarms_with_findings,
+        read_known,
+        read_plans_with_warnings,
+        read_rack,
+    )
     from hil.runner.selection import plan_files
 
     rack = read_rack(bench)
@@ -52,6 +58,10 @@ def command(files: tuple[str, ...], bench: str) -> None:
         _gather(lambda: read_plans_with_warnings(plans, rack, files), mistakes) if plans else None
     )
     alarms = _gather(lambda: read_alarms_with_findings(specs, rack), mistakes) if specs else None
+    marks = {
+        path: _gather(lambda path=path: read_known(path, rack), mistakes)  # type: ignore[misc]
+        for path in of_kind[FileKind.KNOWN]
+    }
     if alarms is not None:
         mistakes += alarms.errors
     odd = _of_segments(benches, bench, reading)
@@ -61,6 +71,8 @@ def command(files: tuple[str, ...], bench: str) -> None:
     for warning in odd:
         click.echo(warning, err=True)
     _tell(benches, reading, alarms)
+    for path, known in marks.items():
+        click.echo(f"{path}: {counted(len(known or ()), 'known fault')}, no mistake")
 
 
 def alarm_specs(bench: str) -> Sequence[str]:

@@ -25,7 +25,22 @@ COMMANDS = {
     "bus": ("hil.cli.bus", "Work out what the shared segment can carry, and what plans ask of it."),
     "alarms": ("hil.cli.alarms", "Review, compare and prove alarm specs."),
     "nodes": ("hil.cli.nodes", "Serve the software nodes of a bench file until Ctrl-C."),
+    "get": ("hil.cli.get", "Read the current values of signals; nothing moves."),
+    "set": ("hil.cli.set", "Drive signals and hold them until Ctrl-C, then make the rack safe."),
+    "watch": ("hil.cli.watch", "Show signals live: value, age, rate, course and alarm band."),
+    "wire": (
+        "hil.cli.wire",
+        "Take octets apart by the bench's layouts; say what differs where none fits.",
+    ),
+    "history": ("hil.cli.history", "Look back over many runs: a case, a node, what changed."),
+    "trend": ("hil.cli.trend", "Show where margins and latencies go, night after night."),
+    "scan": ("hil.cli.scan", "Find the nodes of a rack and compare them with its bench file."),
     "schema": ("hil.cli.schema", "Print the JSON Schema of a kind of file, for editors."),
+    "sheet": (
+        "hil.cli.sheet",
+        "Write the readiness sheet of a run from its journal: one page to print and sign.",
+    ),
+    "judge": ("hil.cli.judge", "Judge a recorded run again from its journal; no node is needed."),
     "rebuild": ("hil.cli.rebuild", "Make the reports of a run again from its journal."),
 }
 

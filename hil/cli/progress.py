@@ -10,7 +10,15 @@ from typing import TYPE_CHECKING, TextIO
 
 from hil.cli.forecast import TRUST, Forecast, expected_seconds, show_left
 from hil.core.count import counted
-from hil.core.event import CaseEnded, CaseStarted, Event, RunStarted, StepStarted
+from hil.core.event import (
+    CaseEnded,
+    CaseStarted,
+    Event,
+    OperatorAnswered,
+    OperatorAsked,
+    RunStarted,
+    StepStarted,
+)
 from hil.core.instant import Duration, show_duration
 from hil.core.plan import Case
 from hil.core.verdict import Outcome
@@ -71,6 +79,7 @@ class LiveProgress:
         self._forecast = Forecast([], 0.0)
         self._drawn = 0.0
         self._total = 0
+        self._asking = False
         self._case = self._shown = ""
 
     def foresee(self, cases: Sequence[Case]) -> None:
@@ -88,10 +97,24 @@ class LiveProgress:
             self._draw()
         elif isinstance(event, CaseEnded):
             self._end(event)
+        elif isinstance(event, OperatorAsked) and not event.stand_in:
+            self._make_way()
+        elif isinstance(event, OperatorAnswered) and event.by != "bench":
+            self._come_back()
 
     def close(self) -> None:
         """Take the bar off the screen."""
         self._bar.stop()
+
+    def _make_way(self) -> None:
+        """Take the bar off the screen while somebody is asked something there."""
+        self._asking = True
+        self._bar.stop()
+
+    def _come_back(self) -> None:
+        self._asking = False
+        self._bar.start()
+        self._draw(force=True)
 
     def _begin(self, event: RunStarted) -> None:
         self._total = len(event.cases)
@@ -114,7 +137,7 @@ class LiveProgress:
 
     def _draw(self, force: bool = False) -> None:
         now = time.monotonic()
-        if not force and now - self._drawn < _REDRAW_SECONDS:
+        if self._asking or (not force and now - self._drawn < _REDRAW_SECONDS):
             return
         self._drawn, self._shown = now, self._case
         width = self._bar.console.width

@@ -4,7 +4,8 @@ import sys
 
 import click
 
-from hil.cli.run import CODES, run_and_tell
+from hil.cli.keeping import history_options, place_for
+from hil.cli.run import CODES, asked, run_and_tell
 
 
 @click.command("prove", epilog=CODES)
@@ -41,6 +42,7 @@ from hil.cli.run import CODES, run_and_tell
 @click.option(
     "--list", "listing", is_flag=True, help="Say what would be proven; nothing is opened or moved."
 )
+@history_options
 @click.option(
     "--reports", default="reports", show_default=True, metavar="DIR", help="Where evidence goes."
 )
@@ -52,6 +54,8 @@ def command(
     only: str,
     repeat: int,
     listing: bool,
+    history: str,
+    no_history: bool,
     reports: str,
 ) -> None:
     """Prove alarm specs on a rack: every edge, transition, delay, colour, fault and latch.
@@ -71,7 +75,8 @@ def command(
         served=served,
         only=only,
         reports=reports,
-        command=("hil", *sys.argv[1:]),
+        command=asked(),
+        history=place_for(history, no_history, reports),
     )
     read = proofs(repeat)
     if not listing:

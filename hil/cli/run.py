@@ -1,12 +1,14 @@
 """`hil run`."""
 
 import contextlib
+import os
 import shlex
 import sys
 from typing import TYPE_CHECKING
 
 import click
 
+from hil.cli.keeping import history_options, place_for
 from hil.report.exit_code import TABLE
 
 if TYPE_CHECKING:
@@ -71,6 +73,22 @@ def _refuse_empty(
     help="Try a failed case N times more; one that then passes is unstable.",
 )
 @click.option(
+    "--unattended", is_flag=True, help="Ask nobody: cases that need a person are skipped."
+)
+@click.option(
+    "--known",
+    default="",
+    metavar="FILE",
+    help="Known faults: a failure that is exactly one of them counts as `known`.",
+)
+@click.option(
+    "--if-changed",
+    default="",
+    metavar="COMMAND",
+    help="Call COMMAND with a text about what changed on its standard input, if anything did.",
+)
+@history_options
+@click.option(
     "--reports", default="reports", show_default=True, metavar="DIR", help="Where evidence goes."
 )
 def command(
@@ -84,6 +102,11 @@ def command(
     shuffle: int | None,
     repeat: int,
     retries: int,
+    unattended: bool,
+    known: str,
+    if_changed: str,
+    history: str,
+    no_history: bool,
     reports: str,
 ) -> None:
     """Run plans on a rack, judge every answer, leave the rack safe.
@@ -94,6 +117,8 @@ def command(
 
     if virtual and served:
         raise click.UsageError("--virtual and --served exclude each other")
+    if if_changed and no_history:
+        raise click.UsageError("--if-changed needs the history")
     options = Options(
         plans=plans or ("testplans",),
         bench=bench,
@@ -105,7 +130,11 @@ def command(
         repeat=repeat,
         retries=retries,
         reports=reports,
-        command=("hil", *sys.argv[1:]),
+        command=asked(),
+        known=known,
+        history=place_for(history, no_history, reports),
+        if_changed=if_changed,
+        **_attendance(virtual, unattended),
     )
     if shuffle is not None:
         click.echo(f"in an order drawn from seed {shuffle}")
@@ -113,6 +142,28 @@ def command(
         _list(options)
     else:
         sys.exit(run_and_tell(options))
+
+
+def asked() -> tuple[str, ...]:
+    """Return the command line for the record, without the passwords in it."""
+    from hil.history.place import without_password
+
+    return ("hil", *map(without_password, sys.argv[1:]))
+
+
+def _attendance(virtual: bool, unattended: bool) -> dict[str, str]:
+    """Return the terminal at which somebody answers, or why nobody does."""
+    if unattended:
+        return {"unattended": "the run is unattended"}
+    if virtual:
+        return {"unattended": "virtual time waits for nobody"}
+    with contextlib.suppress(OSError, ValueError, AttributeError):
+        keys = sys.stdin.fileno()
+        if os.isatty(keys) and (sys.stdout.isatty() or sys.stderr.isatty()):
+            if os.tcgetpgrp(keys) != os.getpgrp():
+                return {"unattended": "the run is in the background"}
+            return {"terminal": os.ttyname(keys)}
+    return {"unattended": "no terminal is here"}
 
 
 def _list(options: "Options") -> None:
@@ -157,6 +208,8 @@ def run_and_tell(options: "Options", reads: "Read | None" = None) -> int:
             say_plainly(f"not as it should be: {fault}", sys.stderr)
         if finished.crash:
             click.echo(finished.crash, err=True)
+        if finished.changed:
+            say_plainly(f"since the runs before: {finished.changed}", sys.stdout)
         again = shlex.quote(str(finished.folder))
         evidence = f"evidence: {finished.junit or finished.folder} (again: hil rebuild {again})"
         say_plainly(evidence, sys.stdout)

@@ -1,22 +1,25 @@
 """One attempt at a case: precondition, steps, restore.
 
+    GREETING       every node it uses is made sure of; one that is not leaves the case inconclusive
     PRECONDITION   must be so, or become so; otherwise the case is inconclusive
     STEPS          in order; after one that did not pass the rest are not run
     RESTORE        everything driven goes back to its resting value, unless the case says no
     OVER           `outcome` and `reasons`
 
-A node that rebooted without being told to fails the case, even if all values were right.
+A node that rebooted without being told to fails the case, even if all values were right.  One
+that rebooted before it was made sure of did so before the case: that is told and fails nothing.
 """
 
-from collections.abc import Container
+from collections.abc import Container, Sequence
 
-from hil.core.event import CaseEnded, CaseStarted
+from hil.core.asking import AskedStep
+from hil.core.event import CaseEnded, CaseStarted, StepStarted
+from hil.core.greeting import Greeting
 from hil.core.instant import ZERO, Duration, Instant, show_duration, since
-from hil.core.observation import NodeNote, NodeTrouble, Observation, Purpose
-from hil.core.placing import Placing
+from hil.core.observation import NodeNote, NodeTrouble, Observation
 from hil.core.plan import Case, Step
 from hil.core.scene import Scene
-from hil.core.signal import Value
+from hil.core.securing import Securing, put_back
 from hil.core.step import StepRun
 from hil.core.verdict import Outcome, worst
 
@@ -24,7 +27,16 @@ from hil.core.verdict import Outcome, worst
 class CaseRun:
     """The machine of one attempt at a case."""
 
-    def __init__(self, scene: Scene, case: Case, index: int, attempt: int, start: Instant) -> None:
+    def __init__(
+        self,
+        scene: Scene,
+        case: Case,
+        index: int,
+        attempt: int,
+        start: Instant,
+        nodes: Sequence[str] = (),
+    ) -> None:
+        """Begin; `nodes` are those that are made sure of first."""
         self._scene = scene
         self.case = case
         self.index = index
@@ -37,8 +49,9 @@ class CaseRun:
         self._steps = _stages(case)
         self._next = 0
         self._stopped = False
-        self._step: StepRun | None = None
-        self._restore: Placing | None = None
+        self._step: StepRun | AskedStep | None = None
+        self._restore: Securing | None = None
+        self._greeting = Greeting(scene, nodes) if nodes else None
         self._touched: dict[str, None] = {}  # in the order in which they were first driven
         self.done = False
         scene.events.append(
@@ -58,6 +71,11 @@ class CaseRun:
     @property
     def outcome(self) -> Outcome:
         return worst(self._outcomes)
+
+    @property
+    def putting_back(self) -> bool:
+        """Return whether the steps are over and what they drove is being put back."""
+        return self._restore is not None
 
     # --- the machine ---------------------------------------------------------------------------
 
@@ -102,12 +120,18 @@ class CaseRun:
     # --- stages --------------------------------------------------------------------------------
 
     @property
-    def _stage(self) -> StepRun | Placing | None:
+    def _stage(self) -> Greeting | StepRun | AskedStep | Securing | None:
+        if self._greeting is not None:
+            return self._greeting
         return self._step if self._step is not None else self._restore
 
     def _advance(self, now: Instant) -> None:
         while not self.done:
-            if self._step is not None:
+            if self._greeting is not None:
+                if not self._greeting.done:
+                    return
+                self._end_greeting(self._greeting, now)
+            elif self._step is not None:
                 if not self._step.done:
                     return
                 self._collect(self._step)
@@ -118,6 +142,17 @@ class CaseRun:
             else:
                 self._begin_next(now)
 
+    def _end_greeting(self, greeting: Greeting, now: Instant) -> None:
+        self._greeting = None
+        for node, why in greeting.unconfirmed.items():
+            self._outcomes.append(Outcome.INCONCLUSIVE)
+            self._reasons.append(
+                f"{self.case.title}: nobody knows who is at the address of {node}: {why}; "
+                "nothing was driven"
+            )
+        if greeting.unconfirmed:
+            self._end(now)
+
     def _begin_next(self, now: Instant) -> None:
         if self._next < len(self._steps) and not self._stopped:
             number, step = self._steps[self._next]
@@ -125,13 +160,17 @@ class CaseRun:
             self._touched.update(dict.fromkeys(stimulus.signal for stimulus in step.stimuli))
             if step.job is not None:
                 self._touched.update(dict.fromkeys(step.job.drives))
-            self._step = StepRun(self._scene, self.case, self.index, step, number, now)
+            at, where = self._scene.since_origin(now), str(step.mark)
+            begun = StepStarted(at=at, index=self.index, step=number, place=where)
+            self._scene.events.append(begun)
+            kind = StepRun if step.ask is None else AskedStep
+            self._step = kind(self._scene, self.case, self.index, step, number, now)
         elif self.case.restore and self._touched:
-            self._restore = Placing(self._scene, self._rest_values(), Purpose.RESTORE, now)
+            self._restore = put_back(self._scene, self._touched, now)
         else:
             self._end(now)
 
-    def _collect(self, step: StepRun) -> None:
+    def _collect(self, step: StepRun | AskedStep) -> None:
         self._outcomes += step.outcomes
         self._reasons += step.reasons
         self._blamed.update(dict.fromkeys(step.blamed))
@@ -147,25 +186,23 @@ class CaseRun:
             )
             self._reasons.append(f"{which} not run")
 
-    def _rest_values(self) -> list[tuple[str, Value]]:
-        values = []
-        for path in self._touched:
-            drive = self._scene.signals[path].drive
-            assert drive is not None
-            values.append((path, drive.rest))
-        return values
-
-    def _finish_restore(self, restore: Placing, now: Instant) -> None:
+    def _finish_restore(self, restore: Securing, now: Instant) -> None:
         for target in restore.targets:
             if target.failed:
                 self._outcomes.append(Outcome.INCONCLUSIVE)
                 self._reasons.append(
                     f"{self.case.title}: {target.signal.path} was not put back: {target.failed}"
                 )
+        for why in restore.missing.values():
+            self._outcomes.append(Outcome.INCONCLUSIVE)
+            self._reasons.append(f"{self.case.title}: {why}")
         self._end(now)
 
     def _note_reboot(self, note: NodeNote) -> None:
         if note.node in self.case.reboots:
+            return
+        if self._greeting is not None:
+            self._reasons.append(f"{note.node} rebooted before the case began ({note.text})")
             return
         self._outcomes.append(Outcome.FAIL)
         self._stopped = True
@@ -185,7 +222,7 @@ class CaseRun:
 
     def _end(self, now: Instant) -> None:
         self.done = True
-        self._step = self._restore = None
+        self._step = self._restore = self._greeting = None
         self._ended = now
         if not self._outcomes:
             self._outcomes.append(Outcome.PASS)

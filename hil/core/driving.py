@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from enum import Enum
 
+from hil.core.errand import Halt, Wish
 from hil.core.event import CommandLogged, Event
 from hil.core.instant import SECOND, Instant
 from hil.core.observation import Command, CommandAnswered, CommandLost, CommandSent, Purpose
@@ -29,13 +30,17 @@ class Progress(Enum):
 
 @dataclass(slots=True)
 class Trip:
-    """One command and what became of it; `sent` and `ended` are instants."""
+    """One command and what became of it; `sent` and `ended` are instants.
+
+    One that is lost is `broken` where the bench itself failed.
+    """
 
     command: Command
     progress: Progress = Progress.QUEUED
     sent: Instant | None = None
     ended: Instant | None = None
     detail: str = ""
+    broken: bool = False
 
     @property
     def over(self) -> bool:
@@ -49,10 +54,13 @@ class Driving:
         self._signals = signals
         self._origin = origin
         self._open: dict[int, Trip] = {}
-        self._queue: list[Command] = []
+        self._queue: list[Command | Wish] = []
         self._events: list[Event] = []
         self._last: dict[str, tuple[Value, Instant]] = {}
+        self._distrusted: dict[str, str] = {}
         self._token = 0
+        self.astray: set[str] = set()
+        """Signals driven by programs of the bench which may be elsewhere than safe."""
 
     def ready_at(self, signal: str, value: Value) -> Instant:
         """Return the earliest instant at which the rate limit allows this command."""
@@ -65,15 +73,34 @@ class Driving:
             return Instant(0)
         return Instant(at + int(abs(value - before) / drive.rate * SECOND))
 
+    def fresh(self) -> int:
+        """Return a token that nothing has borne yet."""
+        self._token += 1
+        return self._token
+
+    def wish(self, wish: Wish) -> None:
+        """Queue what is asked of the bench besides commands."""
+        self._queue.append(wish)
+
+    def halt(self) -> None:
+        """Have every program of the bench ended that is still at work."""
+        drives = [self._signals[trip.command.signal].drive for trip in self._open.values()]
+        if any(drive is not None and drive.program is not None for drive in drives):
+            self.wish(Halt())
+
     def send(self, signal: str, value: Value, purpose: Purpose) -> Trip:
         """Queue a command; one outside the signal's range is refused on the spot, never sent."""
-        self._token += 1
-        trip = Trip(Command(token=self._token, signal=signal, value=value, purpose=purpose))
-        refusal = self._refusal(self._signals[signal], value)
+        token = self.fresh()
+        trip = Trip(Command(token=token, signal=signal, value=value, purpose=purpose))
+        refusal = self._distrusted.get(self._signals[signal].node, "")
+        refusal = refusal or self._refusal(self._signals[signal], value)
         if refusal:
             trip.progress, trip.ended, trip.detail = Progress.REFUSED, self._origin, refusal
             return trip
-        self._open[self._token] = trip
+        self._open[token] = trip
+        drive = self._signals[signal].drive
+        if drive is not None and drive.program is not None and not drive.program.stays:
+            self.astray.add(signal)
         self._queue.append(trip.command)
         return trip
 
@@ -89,13 +116,26 @@ class Driving:
             del self._open[seen.token]
             trip.ended, trip.detail = seen.at, seen.detail
             if isinstance(seen, CommandLost):
-                trip.progress = Progress.LOST
+                trip.progress, trip.broken = Progress.LOST, seen.broken
             else:
                 trip.progress = Progress.ACCEPTED if seen.accepted else Progress.REFUSED
+                self._note_safe(trip.command)
         self._log(trip, seen.at)
 
-    def take_sends(self) -> tuple[Command, ...]:
-        """Hand over the commands to be sent."""
+    def distrust(self, node: str, why: str, now: Instant) -> None:
+        """Send nothing more to a node, not even what is queued for it already."""
+        self._distrusted[node] = why
+        kept: list[Command | Wish] = []
+        for wish in self._queue:
+            if isinstance(wish, Command) and self._signals[wish.signal].node == node:
+                trip = self._open.pop(wish.token)
+                trip.progress, trip.ended, trip.detail = Progress.REFUSED, now, why
+            else:
+                kept.append(wish)
+        self._queue = kept
+
+    def take_sends(self) -> tuple[Command | Wish, ...]:
+        """Hand over the commands to be sent, and what else is wished."""
         if not self._queue:
             return ()
         sends, self._queue = tuple(self._queue), []
@@ -116,6 +156,11 @@ class Driving:
             if signal.high is not None and value > signal.high:
                 return f"{show_value(value, signal)} is above {show_value(signal.high, signal)}"
         return ""
+
+    def _note_safe(self, command: Command) -> None:
+        drive = self._signals[command.signal].drive
+        if drive is not None and drive.program is not None and command.value == drive.safe:
+            self.astray.discard(command.signal)
 
     def _log(self, trip: Trip, at: Instant) -> None:
         command = trip.command

@@ -6,42 +6,44 @@
 
 A pass on a later attempt is `unstable`, and both attempts stay in the journal.  An abort, or a
 node that is not who it must be, ends the case that is on, leaves the rest not run, and goes to
-SAFE at once; a second abort shortens the wait for read-backs, never the safe commands.
+SAFE at once; a second abort shortens the wait for read-backs, never the safe commands.  To what
+has taken a node's place nothing more is sent, and the rack then counts as not safe.
 """
 
-from collections.abc import Container, Mapping, Sequence
+from collections.abc import Callable, Container, Mapping, Sequence
 from enum import Enum, auto
 
 from hil.core.casework import CaseRun
 from hil.core.driving import Driving
+from hil.core.errand import ProgramEnded, Wish
 from hil.core.event import (
     ActuatorSafe,
     CaseEnded,
     CaseStarted,
     Event,
-    HostNoted,
-    NodeNoted,
     RunEnded,
 )
 from hil.core.instant import SECOND, Duration, Instant, after
+from hil.core.noting import noted
 from hil.core.observation import (
     Abort,
     Command,
     CommandAnswered,
     CommandLost,
     CommandSent,
+    Exchanged,
     HostNote,
     NodeNote,
     NodeTrouble,
     Observation,
-    Purpose,
     Samples,
 )
-from hil.core.placing import Placing, safe_values
+from hil.core.order import Proceed
 from hil.core.plan import Case
 from hil.core.scene import Explain, Latest, Scene, explain_nothing
+from hil.core.securing import Securing, make_safe
 from hil.core.signal import Sample, Signal, show_value
-from hil.core.verdict import Outcome, worst
+from hil.core.verdict import JUDGED, Outcome, worst
 
 SAFE_LIMIT = Duration(10 * SECOND)
 """How long the whole rack may take to become safe before the run ends without that proof."""
@@ -59,7 +61,9 @@ class Run:
     """The machine of a whole run.
 
     It begins at `start`; journal instants count from `origin`, which is `start` unless the
-    journal began earlier.  `known` are samples that were seen before it began.
+    journal began earlier.  `known` are samples that were seen before it began.  `confirm` names
+    the nodes that must be made sure of before a case drives anything.  A `paced` run waits before each
+    case until it is told to go on (hil.core.order).
     """
 
     def __init__(
@@ -72,6 +76,8 @@ class Run:
         explain: Explain = explain_nothing,
         origin: Instant | None = None,
         known: Mapping[str, Sample] | None = None,
+        confirm: Callable[[Case], Sequence[str]] = lambda case: (),
+        paced: bool = False,
     ) -> None:
         origin = start if origin is None else origin
         self._scene = Scene(
@@ -83,23 +89,27 @@ class Run:
         )
         self._cases = cases
         self._retries = retries
+        self._confirm = confirm
+        self._paced = paced
+        self.distrusted: dict[str, str] = {}
         self._next = 0
         self._case: CaseRun | None = None
-        self._placing: Placing | None = None
+        self._placing: Securing | None = None
         self._phase = Phase.CASES
-        self.counts: dict[str, int] = {outcome.word: 0 for outcome in Outcome}
+        self.counts: dict[str, int] = {outcome.word: 0 for outcome in JUDGED}
         self.aborted = ""
         self.safe = self.done = False
         self._stirred = True
         self._heeded: Container[str] = ()
         self._wakeup: Instant | None = None
-        self._begin(start)
+        if not paced:
+            self._begin(start)
         self._advance(start)
 
     @property
     def outcome(self) -> Outcome:
         """Return the worst outcome so far; nothing run at all counts as not run."""
-        ended = [outcome for outcome in Outcome if self.counts[outcome.word]]
+        ended = [outcome for outcome in JUDGED if self.counts[outcome.word]]
         return worst(ended)
 
     @property
@@ -121,10 +131,16 @@ class Run:
         elif isinstance(seen, (CommandSent, CommandAnswered, CommandLost)):
             self._scene.driving.receive(seen)
             self._pass_on(seen, now)
+        elif isinstance(seen, Exchanged):
+            self._scene.exchange(seen)
+            return False
         elif isinstance(seen, Abort):
             self._abort(seen.reason, seen.patience, now)
+        elif isinstance(seen, Proceed):
+            self._proceed(seen.index, now)
         else:
-            self._note(seen, now)
+            if isinstance(seen, (NodeNote, HostNote, ProgramEnded)):
+                self._note(seen, now)
             self._pass_on(seen, now)
         self._advance(now)
         return True
@@ -143,8 +159,8 @@ class Run:
             self._look_ahead()
         return self._wakeup
 
-    def take_sends(self) -> tuple[Command, ...]:
-        """Hand over the commands that are to be sent now."""
+    def take_sends(self) -> tuple[Command | Wish, ...]:
+        """Hand over the commands that are to be sent now, and what else is wished."""
         return self._scene.driving.take_sends()
 
     def take_events(self) -> list[Event]:
@@ -186,7 +202,25 @@ class Run:
             self._start_case(ended.case, ended.index, ended.attempt + 1, now)
             return
         self.counts[outcome.word] += 1
-        self._begin(now)
+        if not self._paced or self.aborted:
+            self._begin(now)
+
+    def _proceed(self, index: int | None, now: Instant) -> None:
+        """Start the case that was waited for; those that were passed over are not run."""
+        if self._case is not None or self._phase is not Phase.CASES:
+            return
+        stop = len(self._cases) if index is None else index
+        for passed_over in range(self._next, stop):
+            if self._cases[passed_over].skip:
+                self._skip(self._cases[passed_over], passed_over, now)
+            else:
+                self.counts[Outcome.NOT_RUN.word] += 1
+        self._next = max(stop, self._next)
+        if index is None:
+            self._make_safe(now, SAFE_LIMIT)
+            return
+        self._next += 1
+        self._start_case(self._cases[index], index, 1, now)
 
     def _begin(self, now: Instant) -> None:
         """Start the next case that may run; after the last one make everything safe."""
@@ -200,7 +234,8 @@ class Run:
         self._make_safe(now, SAFE_LIMIT)
 
     def _start_case(self, case: Case, index: int, attempt: int, now: Instant) -> None:
-        self._case = CaseRun(self._scene, case, index, attempt, now)
+        nodes = self._confirm(case)
+        self._case = CaseRun(self._scene, case, index, attempt, now, nodes)
 
     def _skip(self, case: Case, index: int, now: Instant) -> None:
         at = self._scene.since_origin(now)
@@ -230,32 +265,33 @@ class Run:
 
     # --- trouble -------------------------------------------------------------------------------
 
-    def _note(self, seen: NodeNote | HostNote, now: Instant) -> None:
-        at = self._scene.since_origin(seen.at)
-        if isinstance(seen, HostNote):
-            self._scene.events.append(
-                HostNoted(at=at, trouble=seen.trouble.value, amount=seen.amount, text=seen.text)
-            )
+    def _note(self, seen: NodeNote | HostNote | ProgramEnded, now: Instant) -> None:
+        self._scene.events.append(noted(seen, self._scene.since_origin(seen.at)))
+        if not isinstance(seen, NodeNote):
             return
-        self._scene.events.append(
-            NodeNoted(
-                at=at,
-                node=seen.node,
-                trouble=seen.trouble.value,
-                text=seen.text,
-                hex=seen.raw.hex(),
-            )
-        )
+        if seen.trouble is NodeTrouble.REBOOT:
+            self._scene.exchanges.pop(seen.node, None)
         if seen.trouble is NodeTrouble.IDENTITY:
-            self._abort(f"{seen.node} is not the node it must be: {seen.text}", SAFE_LIMIT, now)
+            self._distrust(seen.node, seen.text, now)
+
+    def _distrust(self, node: str, text: str, now: Instant) -> None:
+        """End the run; whatever has taken the node's place gets nothing more, the rest is made safe."""
+        why = f"nothing more was sent to {node}, which is not the node it must be: {text}"
+        if node not in self.distrusted:
+            self.distrusted[node] = why
+            self._scene.driving.distrust(node, why, now)
+        self._abort(f"{node} is not the node it must be: {text}", SAFE_LIMIT, now)
 
     def _abort(self, reason: str, patience: Duration, now: Instant) -> None:
         limit = after(now, patience)
         if self._phase is Phase.CASES:
             self.aborted = reason
+            self._scene.driving.halt()
             if self._case is not None:
                 self._case.break_off(f"the run ended here: {reason}", now)
                 self._end_case(self._case, now)
+            elif self._paced:
+                self._begin(now)
         elif self._placing is not None:
             self.aborted = self.aborted or reason
             self._placing.hurry(limit)
@@ -266,12 +302,10 @@ class Run:
         self._phase = Phase.SAFE
         self.counts[Outcome.NOT_RUN.word] += len(self._cases) - self._next
         self._next = len(self._cases)
-        self._placing = Placing(
-            self._scene, safe_values(self._scene.signals), Purpose.SAFE, now, after(now, limit)
-        )
+        self._placing = make_safe(self._scene, now, limit)
         self._advance(now)
 
-    def _end_run(self, placing: Placing, now: Instant) -> None:
+    def _end_run(self, placing: Securing, now: Instant) -> None:
         self._phase = Phase.OVER
         self.done = True
         self._placing = None

@@ -121,6 +121,12 @@ class Watch:
             self._grade = grader(self._condition)
             self._decide(Outcome.INCONCLUSIVE, "no baseline", None, None)
 
+    @property
+    def condition(self) -> Condition:
+        """Return the condition, around its baseline where it has one and that was seen."""
+        told = self.finding is None or self.finding.why != "no baseline"
+        return self._condition if told else self.expectation.condition
+
     def receive(self, sample: Sample, now: Instant) -> None:
         """Take in a sample of the watched signal; looks begun before the stimulus do not count."""
         if self.finding is not None or sample.since < self.start:

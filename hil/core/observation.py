@@ -8,7 +8,9 @@ from collections.abc import Container, Sequence
 from dataclasses import dataclass
 from enum import Enum
 
+from hil.core.errand import Report
 from hil.core.instant import Duration, Instant
+from hil.core.order import Order
 from hil.core.signal import Sample, Value
 
 
@@ -28,6 +30,30 @@ class Command:
     signal: str
     value: Value
     purpose: Purpose
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Confirmed:
+    """A node is who it must be: what it told at `at`, each as (what, how it is).
+
+    It took so many requests (`asked`; none for a node that only speaks by itself) and so long
+    (`took`) from the first of them.
+    """
+
+    node: str
+    at: Instant
+    facts: tuple[tuple[str, str], ...]
+    asked: int
+    took: Duration
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Unconfirmed:
+    """Nobody knows who is at the node's address; `detail` says why."""
+
+    node: str
+    at: Instant
+    detail: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -52,11 +78,15 @@ class CommandAnswered:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CommandLost:
-    """No answer came by the node's answer time, or none can come; `detail` says why."""
+    """No answer came by the node's answer time, or none can come; `detail` says why.
+
+    `broken` where the bench itself failed: then no node is in question.
+    """
 
     token: int
     at: Instant
     detail: str
+    broken: bool = False
 
 
 class NodeTrouble(Enum):
@@ -70,6 +100,9 @@ class NodeTrouble(Enum):
     FOREIGN = "answer from another address"
     IDENTITY = "identity"
     REFUSED = "request refused"
+    UNANSWERED = "not answered"
+    SUBSCRIPTION = "subscription"
+    OPENED = "console opened"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -116,6 +149,21 @@ class Abort:
     patience: Duration
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Exchanged:
+    """A node was asked at `sent`, and what it said to that came at `at`, stamped with its own time.
+
+    `stamp` is the node's time in nanoseconds since it booted, modulo `span`, in steps of `tick`.
+    """
+
+    node: str
+    sent: Instant
+    at: Instant
+    stamp: int
+    span: int
+    tick: Duration
+
+
 class Samples:
     """All samples of one datagram, in the order of its layout; `signals` are what they are of.
 
@@ -149,4 +197,17 @@ class Samples:
         return f"Samples({self.node!r}, {list(self.samples)!r})"
 
 
-Observation = Samples | CommandSent | CommandAnswered | CommandLost | NodeNote | HostNote | Abort
+Observation = (
+    Samples
+    | CommandSent
+    | CommandAnswered
+    | CommandLost
+    | Exchanged
+    | Confirmed
+    | Unconfirmed
+    | NodeNote
+    | HostNote
+    | Abort
+    | Order
+    | Report
+)

@@ -167,8 +167,12 @@ class Placing:
 
 
 def safe_values(signals: Mapping[str, Signal]) -> list[tuple[str, Value]]:
-    """Return every driven signal with its safe value: actuators first, then injections."""
-    driven = [signal for signal in signals.values() if signal.drive is not None]
+    """Return every signal that nodes are told, with its safe value: actuators, then injections."""
+    driven = [
+        signal
+        for signal in signals.values()
+        if signal.drive is not None and signal.drive.program is None
+    ]
     driven.sort(key=lambda signal: not (signal.drive and signal.drive.actuator))
     return [(signal.path, signal.drive.safe) for signal in driven if signal.drive is not None]
 

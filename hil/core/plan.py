@@ -105,14 +105,47 @@ class Stimulus:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Ask:
+    """What a step asks of a person: to act, or to look.
+
+    `within` is the time for an answer, `wanted` the answer to a look that passes (yes or no).
+    `by` says what the bench does or looks at instead, empty where a person is asked; the step's
+    stimuli and expectations then are the bench's own.
+    """
+
+    act: bool
+    text: str
+    within: Duration
+    mark: Mark
+    wanted: str = "yes"
+    by: str = ""
+
+    @property
+    def trusting(self) -> bool:
+        """Whether the value in force counts: the effect of a hand comes before its word."""
+        return not self.act or not self.by
+
+    @property
+    def moment(self) -> str:
+        """What times count from, in the words of a verdict."""
+        if self.by:
+            return "after the stimulus" if self.act else "after the question"
+        return "after it was done" if self.act else "after the stimulus"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Step:
-    """Wait, then stimulate, then watch until every expectation is decided and the job is done."""
+    """Wait, then stimulate, then watch until every expectation is decided and the job is done.
+
+    One with `ask` asks a person first, or last (hil.core.asking).
+    """
 
     stimuli: tuple[Stimulus, ...]
     expectations: tuple[Expectation, ...]
     wait: Duration
     mark: Mark
     job: "Job | None" = None
+    ask: Ask | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,5 +1,6 @@
 """What a run knows at a moment, shared by everything that judges: the latest samples, commands."""
 
+from collections import deque
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from operator import itemgetter
@@ -7,7 +8,7 @@ from operator import itemgetter
 from hil.core.driving import Driving
 from hil.core.event import Event
 from hil.core.instant import Instant
-from hil.core.observation import Samples
+from hil.core.observation import Exchanged, Samples
 from hil.core.plan import Condition
 from hil.core.signal import Sample, Signal
 
@@ -16,6 +17,9 @@ Explain = Callable[[Sample, Condition, Signal], str]
 
 
 _TURN = itemgetter(0)
+
+_EXCHANGES = 64
+"""How many exchanges with each node are remembered."""
 
 
 def explain_nothing(sample: Sample, condition: Condition, signal: Signal) -> str:
@@ -62,18 +66,26 @@ class Latest(Mapping[str, Sample]):
 
 @dataclass(slots=True, kw_only=True)
 class Scene:
-    """The latest sample of every signal, the commands under way, the events to be journalled."""
+    """The latest sample of every signal, the commands under way, the events to be journalled.
+
+    `exchanges` are the last ones with each node in its present life, by which its clock is known.
+    """
 
     signals: Mapping[str, Signal]
     driving: Driving
     origin: Instant
     explain: Explain = explain_nothing
     latest: Latest = field(default_factory=lambda: Latest({}))
+    exchanges: dict[str, deque[Exchanged]] = field(default_factory=dict)
     events: list[Event] = field(default_factory=list)
     nodes: frozenset[str] = field(init=False)
 
     def __post_init__(self) -> None:
         self.nodes = frozenset(signal.node for signal in self.signals.values())
+
+    def exchange(self, seen: Exchanged) -> None:
+        """Remember an exchange with a node."""
+        self.exchanges.setdefault(seen.node, deque(maxlen=_EXCHANGES)).append(seen)
 
     def since_origin(self, now: Instant) -> Instant:
         """Return `now` as the journal counts it: from the run's start."""

@@ -40,6 +40,22 @@ class Validity(Enum):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Program:
+    """That a signal is driven by a program on the bench computer, and not by a datagram.
+
+    It may run for `within`.  It restarts the nodes `restarts`, which must be heard again after at
+    most `back_within`.  `labels` are those it knows, none where it takes any text.  What `stays`
+    is neither put back nor made safe: it is left as the last command left it.
+    """
+
+    within: Duration
+    restarts: tuple[str, ...] = ()
+    back_within: Duration = ZERO
+    labels: tuple[str, ...] = ()
+    stays: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Drive:
     """How a signal may be driven.
 
@@ -55,6 +71,7 @@ class Drive:
     readback: str | None = None
     readback_tolerance: Decimal = Decimal(0)
     settle: Duration = ZERO
+    program: Program | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

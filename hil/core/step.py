@@ -16,7 +16,7 @@ from enum import Enum, auto
 
 from hil.core.condition import show_got
 from hil.core.driving import Progress, Trip
-from hil.core.event import CheckDecided, StepStarted
+from hil.core.event import CheckDecided
 from hil.core.expectation import Finding, Watch, undecided
 from hil.core.instant import Instant, after, earliest
 from hil.core.job import Stage
@@ -51,7 +51,10 @@ WAITING, SENDING, JUDGING, OVER = Phase  # asked often, and to look into an Enum
 
 
 class StepRun:
-    """The machine of one step; number 0 is the precondition, which trusts the value in force."""
+    """The machine of one step; number 0 is the precondition, which trusts the value in force.
+
+    What a person is asked in it is the business of hil.core.asking.
+    """
 
     def __init__(
         self, scene: Scene, case: Case, index: int, step: Step, number: int, start: Instant
@@ -76,16 +79,12 @@ class StepRun:
         self._excuses: list[str] = []
         self._garbled: dict[str, list[str]] = {}
         self._closed_ports: dict[str, str] = {}
+        self._unanswered: dict[str, str] = {}
         self._stage: Stage | None = None
         self._stimulated = start
         self.outcomes: list[Outcome] = []
         self.reasons: list[str] = []
         self.blamed: list[str] = []
-        scene.events.append(
-            StepStarted(
-                at=scene.since_origin(start), index=index, step=number, place=str(step.mark)
-            )
-        )
         self.tick(start)
 
     # --- the machine ---------------------------------------------------------------------------
@@ -99,9 +98,8 @@ class StepRun:
                         watch.receive(sample, now)
         elif isinstance(seen, NodeNote):
             self._note_node(seen)
-        elif isinstance(seen, HostNote) and seen.trouble is not HostTrouble.CLOCK:
-            if not getattr(self._stage, "weighs_host", False):
-                self._excuses.append(seen.text)
+        elif isinstance(seen, HostNote) and self._excused_by(seen):
+            self._excuses.append(seen.text)
         for meter in self._meters:
             meter.receive(seen, now)
         if self._stage is not None:
@@ -159,11 +157,11 @@ class StepRun:
         self._stimulated = start
         for meter in self._meters:
             meter.stimulated(start)
-        latest = self._scene.latest
+        latest, ask = self._scene.latest, self._step.ask
         for expectation in self._step.expectations:
             for path in expectation.signals if expectation.measure is None else ():
                 signal, before = self._scene.signals[path], latest.get(path)
-                trusted = self._number == 0
+                trusted = self._number == 0 or (ask is not None and ask.trusting)
                 watch = watch_for(expectation, signal, start, before, trust_before=trusted)
                 self._watches.append(watch)
                 self._by_signal.setdefault(path, []).append(watch)
@@ -190,6 +188,12 @@ class StepRun:
             self._closed_ports[note.node] = note.text
         elif note.trouble in (NodeTrouble.GARBLED, NodeTrouble.FOREIGN):
             self._garbled.setdefault(note.node, []).append(note.text)
+        elif note.trouble in (NodeTrouble.UNANSWERED, NodeTrouble.SUBSCRIPTION):
+            self._unanswered[note.node] = note.text
+
+    def _excused_by(self, note: HostNote) -> bool:
+        weighed = getattr(self._stage, "weighs_host", False)
+        return note.trouble is not HostTrouble.CLOCK and not weighed
 
     def _conclude(self, now: Instant) -> None:
         self._phase = OVER
@@ -197,7 +201,10 @@ class StepRun:
         refused = self._judge_stimuli()
         if self._stage is not None:
             self._take_over(self._stage, now)
+        broken = any(trip.broken for trip in self._trips)  # then no node is asked to account
         for watch in self._watches:
+            if broken and watch.finding is None:
+                continue
             finding = watch.finding or undecided(watch.seen)
             outcome, excuse = self._whose_fault(watch, finding, refused)
             self._report(watch, replace(finding, outcome=outcome), excuse, now)
@@ -227,8 +234,10 @@ class StepRun:
         for trip in self._trips:
             node = self._scene.signals[trip.command.signal].node
             if trip.progress is Progress.LOST:
-                self._excuses.append(f"the stimulus was not confirmed: {trip.detail}")
-                self._settle(Outcome.INCONCLUSIVE, f"{where}: {self._excuses[-1]}")
+                lost = "could not be carried out" if trip.broken else "was not confirmed"
+                self._excuses.append(f"the stimulus {lost}: {trip.detail}")
+                outcome = Outcome.ERROR if trip.broken else Outcome.INCONCLUSIVE
+                self._settle(outcome, f"{where}: {self._excuses[-1]}")
             elif trip.progress is Progress.REFUSED:
                 refused = f"{node} refused the stimulus {trip.command.signal}: {trip.detail}"
                 self._settle(Outcome.FAIL, f"{where}: {refused}")
@@ -263,6 +272,8 @@ class StepRun:
             excuse,
             self._hint(watch, finding),
         )
+        if self._step.ask is not None:
+            text = text.replace("after the stimulus", self._step.ask.moment)
         self.outcomes.append(finding.outcome)
         if finding.outcome is not Outcome.PASS:
             self.reasons.append(text)
@@ -299,6 +310,7 @@ class StepRun:
         hints, wanted = [], watch.expectation.condition
         if finding.decided is not None and finding.outcome is Outcome.FAIL:
             hints.append(self._scene.explain(finding.decided, wanted, watch.signal))
+        hints.append(self._unanswered.get(watch.signal.node, ""))
         garbled = self._garbled.get(watch.signal.node)
         if garbled:
             hints.append(f"{len(garbled)} unusable from {watch.signal.node}, first: {garbled[0]}")

@@ -1,6 +1,7 @@
 """Verdicts, and whose fault they name.
 
     pass          the node did what was wanted
+    known         the node is wrong in a way that is written down, and not over yet
     unstable      it did on a later attempt only
     fail          the node is wrong
     inconclusive  the bench could not tell
@@ -21,6 +22,7 @@ class Outcome(Enum):
     """The verdict of a check, a case or a run; `word` is what people read."""
 
     PASS = "pass"
+    KNOWN = "known"
     UNSTABLE = "unstable"
     FAIL = "fail"
     INCONCLUSIVE = "inconclusive"
@@ -33,19 +35,23 @@ class Outcome(Enum):
         return self.value
 
 
+JUDGED: tuple[Outcome, ...] = tuple(outcome for outcome in Outcome if outcome is not Outcome.KNOWN)
+"""What a run itself can say; whether a failure is a known fault is for its reports to say."""
+
 _SEVERITY = {
     Outcome.SKIPPED: 0,
     Outcome.PASS: 1,
-    Outcome.UNSTABLE: 2,
-    Outcome.NOT_RUN: 3,
-    Outcome.INCONCLUSIVE: 4,
-    Outcome.FAIL: 5,
-    Outcome.ERROR: 6,
+    Outcome.KNOWN: 2,
+    Outcome.UNSTABLE: 3,
+    Outcome.NOT_RUN: 4,
+    Outcome.INCONCLUSIVE: 5,
+    Outcome.FAIL: 6,
+    Outcome.ERROR: 7,
 }
 
 
 def worst(outcomes: "list[Outcome] | tuple[Outcome, ...]") -> Outcome:
-    """Return the worst outcome: error, fail, inconclusive, not run, unstable, pass, skipped.
+    """Return the worst outcome: error, fail, inconclusive, not run, unstable, known, pass, skipped.
 
     With no outcomes at all nothing was proven: not run.
     """

@@ -1,20 +1,25 @@
 """Reading a bench file into a `Rack`: checks, layouts, nodes, examples, the software model."""
 
 from dataclasses import replace
+from pathlib import Path
 
 from hil.core.instant import MILLISECOND, Duration
 from hil.files.bench_shape import BENCH, CHECKS, LAYOUTS, NODES
 from hil.files.bus_file import read_bus
 from hil.files.check_file import read_check
+from hil.files.command_file import read_commands
 from hil.files.depends_file import read_depends
+from hil.files.discovery_file import read_discovery
 from hil.files.example_file import read_example, verify_examples
 from hil.files.layout_file import LayoutText, read_layout
 from hil.files.leaf import DURATION, HOST, NAME, TITLE
 from hil.files.mistake import Page
 from hil.files.node_file import NodeText, build_node, read_node
+from hil.files.operator_file import read_operator
 from hil.files.relay_file import read_relay
 from hil.files.software_file import check_software, read_software
 from hil.files.tree import Node
+from hil.files.zone_text import fill_zone
 from hil.wire.rack import Address, Crc, Layout, Rack
 
 _LATE_BOUND = Duration(50 * MILLISECOND)
@@ -28,6 +33,8 @@ def read_bench(root: Node, page: Page) -> Rack | None:
     name = TITLE.at(keys, "bench", page)
     interface = NAME.at(keys, "interface", page)
     host = HOST.at(keys, "host", page)
+    if host is not None:
+        host = fill_zone(keys["host"], "host", host, interface, page)
     late: Duration | None = _LATE_BOUND
     if "host-late" in keys:
         late = DURATION.read(keys["host-late"], page, "host-late")
@@ -35,7 +42,7 @@ def read_bench(root: Node, page: Page) -> Rack | None:
             page.wrong(keys["host-late"], "host-late: expected more than 0 s")
     checks = _read_checks(keys, page)
     texts = _read_layouts(keys, checks, page)
-    nodes = _read_nodes(keys, texts, page)
+    nodes = _read_nodes(keys, texts, interface, page)
     layouts = _read_examples(texts, nodes, page)
     software = read_software(keys["software"], page) if "software" in keys else None
     if page.mistakes or name is None or interface is None or host is None or late is None:
@@ -59,6 +66,16 @@ def read_bench(root: Node, page: Page) -> Rack | None:
         depends=depends,
     )
     check_software(rack, root, page)
+    if "discovery" in keys:
+        found = read_discovery(keys["discovery"], layouts, interface, page)
+        rack = replace(rack, discovery=found)
+    if "commands" in keys:
+        rack = replace(rack, programs=read_commands(keys["commands"], rack, page))
+    if "alarms" in keys:
+        beside = TITLE.read(keys["alarms"], page, "alarms") or ""
+        rack = replace(rack, alarms=str(Path(page.file).parent / beside))
+    if "operator" in keys:
+        rack = replace(rack, stand_in=read_operator(keys["operator"], rack, page))
     return rack
 
 
@@ -75,10 +92,13 @@ def _read_layouts(
 
 
 def _read_nodes(
-    keys: dict[str, Node], layouts: dict[str, LayoutText | None], page: Page
+    keys: dict[str, Node],
+    layouts: dict[str, LayoutText | None],
+    interface: str | None,
+    page: Page,
 ) -> list[NodeText]:
     entries = NODES.open(keys["nodes"], page) if "nodes" in keys else []
-    read = [read_node(name, place, layouts, page) for _, name, place in entries]
+    read = [read_node(name, place, layouts, interface, page) for _, name, place in entries]
     nodes = [node for node in read if node is not None]
     numbers: dict[int, str] = {}
     addresses: dict[Address, str] = {}
@@ -93,6 +113,12 @@ def _read_nodes(
             if owner != node.name:
                 what = f"{node.name} has the address {node.address}, which is that of {owner}"
                 page.wrong(node.keys["address"], what, "give each node an address of its own")
+        console = None if node.console is None else node.console.console
+        if console is not None:
+            owner = addresses.setdefault(console.address, node.name)
+            if owner != node.name:
+                what = f"{node.name} has the console {console.address}, which is that of {owner}"
+                page.wrong(node.keys["console"], what, "give each node a console of its own")
     return nodes
 
 

@@ -1,6 +1,9 @@
 """The shape of a bench file: every key, what may stand in it, and what it is for."""
 
 from hil.files.bus_shape import BUS, RELAY
+from hil.files.coap_shape import COAP, COAP_SIGNAL, PATH
+from hil.files.command_shape import COMMANDS
+from hil.files.console_shape import CONSOLE
 from hil.files.leaf import (
     ADDRESS,
     ANY_TEXT,
@@ -22,6 +25,7 @@ from hil.files.leaf import (
     WHOLE_PATTERN,
     words,
 )
+from hil.files.operator_shape import OPERATOR
 from hil.files.scalar import read_dotted, read_name, read_whole
 from hil.files.shape import Either, Key, Leaf, Many, Names, Record
 
@@ -37,7 +41,7 @@ MEANINGS = (
 FORM = words(*FORMS)
 MEANING = words(*MEANINGS)
 ORDER_WORD = words("big", "little")
-ROLE = words("reading", "request", "answer")
+ROLE = words("reading", "request", "answer", "announce", "ask")
 EACH_CHANGE = Leaf("`each change` or a duration", str, {"type": "string"})
 UNIT: Leaf[str] = Leaf('a unit such as `bar` or `"%"`', str, {"type": ["string", "number"]})
 RAW_RANGE = Leaf(
@@ -122,7 +126,7 @@ LAYOUT = Record(
 DRIVE = Record(
     "a drive",
     {
-        "operation": Key(WHOLE, "the number of the operation that drives it", True),
+        "operation": Key(WHOLE, "the number of the operation that drives it, where a layout does"),
         "safe": Key(VALUE, "where it must be when a run ends, however it ends", True),
         "rest": Key(VALUE, "where it is put back after a case (the safe value)"),
         "actuator": Key(FLAG, "whether it moves, heats or lights something (yes)"),
@@ -161,6 +165,7 @@ SIGNAL = Record(
         "stale-after": Key(DURATION, "the age at which a value no longer counts"),
         "warm-up": Key(DURATION, "how long readings do not count after a boot (0 s)"),
         "drive": Key(DRIVE, "how the tool may drive it"),
+        "coap": Key(Either((PATH, COAP_SIGNAL)), "where a CoAP node has it"),
     },
     choices=(("unit", "labels", "text"),),
     goes_with=dict.fromkeys(("scale", "offset", "range", "accuracy", "noise"), ("unit",)),
@@ -181,13 +186,24 @@ NODE = Record(
     "a node",
     {
         "number": Key(WHOLE, "its number on the bus, once per bench", True),
-        "address": Key(ADDRESS, "where it is: address and UDP port", True),
+        "address": Key(ADDRESS, "where it is: address and UDP port"),
         "serial": Key(TITLE, "the serial number it must report"),
         "firmware": Key(VERSION, "the firmware it must report, such as `>= 1.10`"),
-        "layouts": Key(USED_LAYOUTS, "the datagrams it knows", True),
+        "readings-to": Key(ADDRESS, "the group that it tells its readings by itself, with port"),
+        "layouts": Key(USED_LAYOUTS, "the datagrams it knows"),
+        "coap": Key(COAP, "how it speaks CoAP, instead of `layouts`"),
+        "console": Key(CONSOLE, "its serial console"),
         "answer-within": Key(DURATION, "its longest time to answer a request", True),
         "requests": Key(REQUESTS, "what it can be asked"),
         "signals": Key(SIGNALS, "its signals by name", True),
+    },
+    some=(("address", "console"), ("layouts", "coap", "console")),
+    rivals=(("layouts", "coap"),),
+    goes_with={
+        "layouts": ("address",),
+        "coap": ("address",),
+        "requests": ("layouts",),
+        "readings-to": ("layouts",),
     },
 )
 SETTINGS = Names("settings by name", ANY, read_dotted, DOTTED_PATTERN, 0)
@@ -198,6 +214,18 @@ SOFTWARE = Record(
         "seed": Key(WHOLE, "where its noise begins", True),
         "settings": Key(SETTINGS, "settings of the model"),
     },
+)
+DISCOVERY = Record(
+    "a discovery",
+    {
+        "group": Key(ADDRESS, "the multicast group, or 255.255.255.255, with the UDP port"),
+        "announce": Key(NAME, "the layout by which nodes say who they are"),
+        "ask": Key(NAME, "the layout by which the tool asks who is there (it only listens)"),
+        "coap": Key(FLAG, "whether CoAP nodes are asked as well, at their multicast group (no)"),
+        "rounds": Key(WHOLE, "how many rounds a scan has (3)"),
+        "every": Key(DURATION, "how long each round lasts (500 ms)"),
+    },
+    goes_with={"announce": ("group",), "ask": ("announce",), "group": ("announce",)},
 )
 CHECKS = Names("checks by name", CHECK, read_name, NAME_PATTERN)
 LAYOUTS = Names("layouts by name", LAYOUT, read_name, NAME_PATTERN)
@@ -212,11 +240,15 @@ BENCH = Record(
         "host": Key(HOST, "the address of this computer that the tool sends from", True),
         "host-late": Key(DURATION, "how late this computer may be and still judge (50 ms)"),
         "checks": Key(CHECKS, "CRCs by name"),
-        "layouts": Key(LAYOUTS, "datagrams by name", True),
+        "layouts": Key(LAYOUTS, "datagrams by name"),
         "nodes": Key(NODES, "nodes by name", True),
         "depends": Key(DEPENDS, "which signals follow which, so that they may move with them"),
+        "discovery": Key(DISCOVERY, "how nodes can be found, besides asking each at its address"),
+        "alarms": Key(TITLE, "the alarm spec file of the bench, from the folder of this file"),
         "bus": Key(BUS, "the shared segment: turns, timers, cable, traffic"),
         "relay": Key(RELAY, "what is done to datagrams between the tool and software nodes"),
         "software": Key(SOFTWARE, "the software that can stand in for the rack"),
+        "commands": Key(COMMANDS, "signals that this computer drives by running programs"),
+        "operator": Key(OPERATOR, "what the bench does or looks at instead of a person"),
     },
 )

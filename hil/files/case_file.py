@@ -1,22 +1,22 @@
 """One case of a plan: its steps, filled in for every row of its `vary`."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from hil.alarms.proof.series import SeriesJob
 from hil.core.instant import ZERO, Duration
 from hil.core.job import Job
 from hil.core.plan import Case, Expectation, Step, Stimulus
+from hil.files.ask_text import read_ask
 from hil.files.expect_text import read_expect
-from hil.files.expectation_text import read_expectation, read_plain_expectation
 from hil.files.follow_text import read_follow
 from hil.files.leaf import DURATION, FLAG, NAME, TITLE
 from hil.files.mistake import Page, nearest, show
+from hil.files.operator_file import read_states
 from hil.files.plan_shape import (
     CASE,
     EXPECTATIONS,
     NAMES,
-    PRECONDITIONS,
     STEP,
     STEPS,
     STIMULI,
@@ -26,7 +26,7 @@ from hil.files.prove_text import read_prove
 from hil.files.scope import Scope
 from hil.files.shape import Leaf, Many
 from hil.files.together_text import read_disturb, read_together
-from hil.files.tree import Map, Node, Scalar, Seq, Unfilled, describe
+from hil.files.tree import Map, Node, Scalar, Unfilled
 from hil.files.trials_text import repeat
 from hil.files.vary import Row, fill, read_rows
 
@@ -86,10 +86,17 @@ def _read_filled(
         precondition=_precondition(fields, scope, page),
         steps=tuple(step.step for step in steps),
         restore=restore is not False,
-        reboots=tuple(dict.fromkeys((*_reboots(fields, scope, page), *_told(steps)))),
+        reboots=tuple(
+            dict.fromkeys(
+                (*_reboots(fields, scope, page), *_told(steps), *_restarted(steps, scope))
+            )
+        ),
         skip=skip or "",
         mark=page.mark(node),
     )
+    asks = [step.place for step in steps if step.step.ask is not None]
+    if "trials" in fields and asks:
+        page.wrong(asks[0], "a person is not asked over and over: `ask` does not go with `trials`")
     case = repeat(case, fields, [step.place for step in steps], scope, page)
     if steps and not any(_expects(step.place) for step in steps):
         what = "this case expects nothing, so it proves nothing"
@@ -104,11 +111,24 @@ def _told(steps: Sequence[StepText]) -> list[str]:
     return [node for job in jobs for node in job.reboots]
 
 
+def _restarted(steps: Sequence[StepText], scope: Scope) -> Iterator[str]:
+    """Yield the nodes that programs of the bench restart, or take the power from."""
+    for step in (text.step for text in steps):
+        driven = [stimulus.signal for stimulus in step.stimuli]
+        for path in (*driven, *(step.job.drives if step.job is not None else ())):
+            drive = scope.signals[path].drive
+            if drive is not None and drive.program is not None:
+                yield from drive.program.restarts
+
+
 def _expects(step: Node) -> bool:
     if not isinstance(step, Map):
         return False
     unknown = any(isinstance(key, Unfilled) for key, _ in step.pairs.values())  # it may be one
-    return unknown or not step.pairs.keys().isdisjoint(("expect", "together", "prove", "follow"))
+    ask = step.pairs.get("ask")
+    looks = ask is not None and isinstance(ask[1], Map) and "look" in ask[1].pairs
+    judges = step.pairs.keys() & {"expect", "together", "prove", "follow"}
+    return unknown or looks or bool(judges)
 
 
 def _steps(fields: dict[str, Node], scope: Scope, page: Page) -> list[StepText]:
@@ -116,20 +136,22 @@ def _steps(fields: dict[str, Node], scope: Scope, page: Page) -> list[StepText]:
         return []
     steps = []
     for entry in STEPS.open(fields["steps"], page):
-        step = _step(entry, scope, page)
+        step = read_step(entry, scope, page)
         if step is not None:
             steps.append(StepText(step, entry))
     return steps
 
 
-def _step(node: Node, scope: Scope, page: Page) -> Step | None:
+def read_step(node: Node, scope: Scope, page: Page) -> Step | None:
+    """Return one step; what is wrong with it stands on the page."""
     fields = STEP.open(node, page)
     if fields is None:
         return None
     if not fields:
         page.wrong(
             node,
-            "a step needs `stimulus`, `expect`, `disturb`, `together`, `prove`, `follow` or `wait`",
+            "a step needs `stimulus`, `expect`, `ask`, `disturb`, `together`, `prove`, `follow` "
+            "or `wait`",
         )
     wait: Duration | None = ZERO
     if "wait" in fields:
@@ -140,10 +162,12 @@ def _step(node: Node, scope: Scope, page: Page) -> Step | None:
             commanded = scope.command(path, key, value, page)
             if commanded is not None:
                 stimuli.append(Stimulus(signal=path, value=commanded, mark=page.mark(key)))
-    expectations: tuple[Expectation, ...] = ()
+    asked = read_ask(fields, scope, page)
+    stimuli += () if asked is None else asked.stimuli
+    expectations: tuple[Expectation, ...] = () if asked is None else asked.expectations
     if "expect" in fields:
         entries = EXPECTATIONS.open(fields["expect"], page)
-        expectations = read_expect(entries, stimuli, wait or ZERO, scope, page)
+        expectations += read_expect(entries, stimuli, wait or ZERO, scope, page)
     job: Job | None = None
     if "together" in fields:
         job = read_together(fields["together"], scope, page)
@@ -159,6 +183,7 @@ def _step(node: Node, scope: Scope, page: Page) -> Step | None:
         wait=_UNREAD if wait is None else wait,
         mark=page.mark(node),
         job=job,
+        ask=None if asked is None else asked.ask,
     )
 
 
@@ -166,17 +191,7 @@ def _precondition(fields: dict[str, Node], scope: Scope, page: Page) -> tuple[Ex
     node = fields.get("precondition")
     if node is None:
         return ()
-    found: list[Expectation] = []
-    if isinstance(node, Map):
-        for key, _, value in STIMULI.open(node, page):
-            found += read_plain_expectation(key, value, scope, page)
-    elif isinstance(node, Seq):
-        for entry in PRECONDITIONS.open(node, page):
-            found += read_expectation(entry, scope, page, before_steps=True)
-    else:
-        what = f"precondition: expected signals with values, got {describe(node)}"
-        page.wrong(node, what, "precondition: {beacon.lamp: green}")
-    return tuple(found)
+    return read_states(node, "precondition", scope, page)
 
 
 def _texts(

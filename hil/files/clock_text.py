@@ -83,6 +83,10 @@ def _node(fields: dict[str, Node], scope: Scope, page: Page) -> RackNode | None:
         return None
     readings = [layout for layout in owner.layouts if layout.role is Role.READING]
     stamped = all(any(f.carries is Carries.UPTIME for f in one.fields) for one in readings)
+    if not readings:
+        what = f"clock: {name} has no layout of a reading that carries an `uptime`"
+        page.wrong(place, what)
+        return None
     if owner.poll is None:
         what = f"clock: {name} is not asked for readings, so nothing bounds its clock from below"
         page.wrong(place, what, "`poll` in its `requests`")

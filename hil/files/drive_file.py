@@ -1,5 +1,6 @@
 """The `drive` of a signal in a bench file: how the tool may drive it, and where it must end."""
 
+from collections.abc import Container
 from dataclasses import replace
 from decimal import Decimal
 
@@ -15,7 +16,7 @@ from hil.files.quantity import rate_in
 from hil.files.signal_file import SignalText
 from hil.files.tree import Node
 from hil.files.value import read_command
-from hil.wire.rack import Layout
+from hil.wire.rack import Field, Layout
 
 
 def add_drive(
@@ -24,10 +25,12 @@ def add_drive(
     declared: set[str],
     layouts: tuple[Layout, ...],
     page: Page,
+    words: Container[str] | None = None,
 ) -> None:
     """Read how a signal may be driven, now that the other signals of its node are known.
 
-    `declared` names them all, also those that could not be read.
+    `declared` names them all, also those that could not be read; `words` are those that are
+    driven by words instead of a layout, None where the node has layouts.
     """
     if found.drive is None:
         return
@@ -36,25 +39,23 @@ def add_drive(
         return
     signal = found.signal
     field = command_field(layouts, signal.kind is Kind.TEXT)
-    if field is None:
-        word = "text" if signal.kind is Kind.TEXT else "a number"
-        page.wrong(found.drive, f"no request of the node has a value that is {word}")
+    if not _can_be_sent(found, keys, field, words, page):
         return
     if signal.kind is Kind.NUMBER and not found.ranged:
         page.wrong(found.place, f"{signal.path} is driven, so it needs a `range`")
         return
-    if found.sound:
+    if found.sound and field is not None:
         check_field(signal, found.encoding, field[0], field[1], found.place, page)
     found.operation = WHOLE.at(keys, "operation", page)
     counted = signal.kind is Kind.NUMBER and found.sound
-    grid = Grid(found.encoding, field[0].form if counted else "")
+    grid = Grid(found.encoding, field[0].form if counted and field is not None else "")
     safe = _value("safe", keys, signal, grid, page)
     rest = _value("rest", keys, signal, grid, page) if "rest" in keys else safe
     readback, tolerance = _readback(keys, signal, signals, declared, page)
     actuator = FLAG.read(keys["actuator"], page, "actuator") if "actuator" in keys else True
     settle = DURATION.read(keys["settle"], page, "settle") if "settle" in keys else ZERO
     rate = _rate(keys, signal, page)
-    if safe is None or rest is None or found.operation is None:
+    if safe is None or rest is None or (found.operation is None and words is None):
         return
     drive = Drive(
         safe=safe,
@@ -66,6 +67,32 @@ def add_drive(
         settle=settle or ZERO,
     )
     found.signal = replace(signal, drive=drive)
+
+
+def _can_be_sent(
+    found: SignalText,
+    keys: dict[str, Node],
+    field: tuple[Field, int] | None,
+    words: Container[str] | None,
+    page: Page,
+) -> bool:
+    """See that the node has a request, or a command, that drives the signal."""
+    signal, place = found.signal, found.drive
+    assert place is not None
+    if words is not None:
+        if "operation" in keys:
+            page.wrong(keys["operation"], "operation: the node has no layouts, so it knows none")
+        if signal.name not in words:
+            what = f"{signal.path} is driven, but no command of the console says how"
+            page.wrong(place, what, f"commands: {{{signal.name}: 'set {signal.name} {{value}}'}}")
+        return True
+    if field is None:
+        word = "text" if signal.kind is Kind.TEXT else "a number"
+        page.wrong(place, f"no request of the node has a value that is {word}")
+        return False
+    if "operation" not in keys:
+        page.wrong(place, "a drive lacks the key `operation`: the operation that drives it")
+    return True
 
 
 def _value(key: str, keys: dict[str, Node], signal: Signal, grid: Grid, page: Page) -> Value | None:

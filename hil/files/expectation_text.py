@@ -14,6 +14,7 @@ from hil.files.response_text import read_responses
 from hil.files.rule_text import ruled
 from hil.files.scope import Scope
 from hil.files.sense import check_sense
+from hil.files.split_text import read_splits
 from hil.files.timing_text import (
     PATIENCE,
     read_timing,
@@ -69,7 +70,8 @@ def read_expectation(
         )
         members = [scope.signals[path] for path in paths]
         responses = read_responses(one, fields, members[0], wait, page)
-        found += [ruled(one, fields, members, page), *responses]
+        splits = read_splits(one, fields, members, scope, page)
+        found += [ruled(one, fields, members, page), *responses, *splits]
     return found
 
 

@@ -17,6 +17,8 @@ SIZE_LIMIT = 65_507
 _ROLE_MEANINGS = {
     Role.READING: {"node", "sequence", "uptime", "boots", "length", "crc"},
     Role.REQUEST: {"node", "request", "operation", "value", "length", "crc"},
+    Role.ANNOUNCE: {"node", "uptime", "boots", "length", "crc"},
+    Role.ASK: {"length", "crc"},
     Role.ANSWER: {
         *("node", "request", "operation", "status", "value", "sequence", "uptime", "boots"),
         *("length", "crc"),

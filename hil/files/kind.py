@@ -11,6 +11,7 @@ class FileKind(Enum):
     BENCH = "bench"
     PLAN = "plan"
     ALARMS = "alarms"
+    KNOWN = "known-faults"
 
 
 _FIRST_KEY = re.compile(rb"(?:\s*(?:#[^\n]*|---[^\n]*)?\n)*[\"']?([\w-]+)[\"']?\s*:")

@@ -8,7 +8,13 @@ from hil.files.mistake import Page, show
 from hil.files.tree import Node
 from hil.wire.rack import Crc, Field, Layout, Role
 
-_NEEDED = {Role.READING: (), Role.REQUEST: ("request", "operation"), Role.ANSWER: ("request",)}
+_NEEDED: dict[Role, tuple[str, ...]] = {
+    Role.READING: (),
+    Role.REQUEST: ("request", "operation"),
+    Role.ANSWER: ("request",),
+    Role.ANNOUNCE: ("node",),
+    Role.ASK: (),
+}
 
 
 class LayoutText:

@@ -1,17 +1,20 @@
 """One node of a bench file: where it is, who it must be, what it can be asked, its signals."""
 
-from collections.abc import Mapping
+from collections.abc import Container, Mapping
 
 from hil.core.instant import Duration
 from hil.files.bench_shape import NODE, REQUESTS, SIGNALS, USED_LAYOUTS
+from hil.files.coap_file import CoapText
+from hil.files.console_file import ConsoleText, check_console, read_console
 from hil.files.drive_file import add_drive
 from hil.files.grid import all_parts
 from hil.files.layout_file import LayoutText
-from hil.files.leaf import ADDRESS, DURATION, NAME, TITLE, VERSION, WHOLE
+from hil.files.leaf import DURATION, NAME, TITLE, VERSION, WHOLE
 from hil.files.mistake import Page, nearest, show
 from hil.files.signal_file import SignalText, read_signal
 from hil.files.tree import Map, Node
-from hil.wire.rack import Address, Carries, Identity, Layout
+from hil.files.zone_text import read_group, read_place
+from hil.wire.rack import Address, Carries, Identity, Layout, Role
 from hil.wire.rack import Node as RackNode
 
 
@@ -22,8 +25,8 @@ class NodeText:
     """
 
     __slots__ = (
-        *("address", "answer_within", "identity", "keys", "name", "number", "place"),
-        *("requests", "signals", "used", "vague"),
+        *("address", "answer_within", "coap", "console", "identity", "keys", "name", "number"),
+        *("place", "readings_to", "requests", "signals", "used", "vague"),
     )
 
     def __init__(self, name: str, place: Node, keys: dict[str, Node]) -> None:
@@ -38,32 +41,51 @@ class NodeText:
         self.used: list[str] = []
         self.vague = False
         self.signals: dict[str, SignalText] = {}
+        self.readings_to: Address | None = None
+        self.console: ConsoleText | None = None
+        self.coap: CoapText | None = None
+
+    @property
+    def spoken(self) -> ConsoleText | None:
+        """Return the console that is the only way to the node, where it is."""
+        return None if "address" in self.keys else self.console
 
 
 def read_node(
-    name: str, place: Node, layouts: Mapping[str, LayoutText | None], page: Page
+    name: str,
+    place: Node,
+    layouts: Mapping[str, LayoutText | None],
+    interface: str | None,
+    page: Page,
 ) -> NodeText | None:
     """Return one node with its signals; None where it is no mapping."""
     keys = NODE.open(place, page)
     if keys is None:
         return None
     node = NodeText(name, place, keys)
-    _read_identity(node, page)
+    _read_identity(node, interface, page)
     _read_requests(node, page)
     _read_used(node, layouts, page)
+    if "console" in keys:
+        only_way = "address" not in keys
+        node.console = read_console(keys["console"], page, only_way=only_way)
+    if "coap" in keys:
+        node.coap = CoapText(keys["coap"], page)
     _read_signals(node, layouts, page)
     _check_operations(node, page)
     return node
 
 
-def _read_identity(node: NodeText, page: Page) -> None:
+def _read_identity(node: NodeText, interface: str | None, page: Page) -> None:
     keys = node.keys
     if "number" in keys:
         node.number = WHOLE.read(keys["number"], page, "number")
         if node.number is not None and node.number < 0:
             page.wrong(keys["number"], "number: expected 0 or more")
     if "address" in keys:
-        node.address = ADDRESS.read(keys["address"], page, "address")
+        node.address = read_place(keys["address"], "address", interface, page)
+    if "readings-to" in keys:
+        node.readings_to = read_group(keys["readings-to"], "readings-to", interface, page)
     if "answer-within" in keys:
         node.answer_within = DURATION.read(keys["answer-within"], page, "answer-within")
         if node.answer_within == 0:
@@ -80,6 +102,11 @@ def _read_requests(node: NodeText, page: Page) -> None:
     for key in ("read", "listen"):
         if key in keys:
             node.requests[key] = WHOLE.read(keys[key], page, key)
+    if "listen" in keys and "readings-to" in node.keys:
+        what = (
+            "`listen` and `readings-to`: a node tells its readings either to askers or to a group"
+        )
+        page.wrong(keys["listen"], what)
     for key in ("poll", "renew"):
         if key in keys:
             length = DURATION.read(keys[key], page, key)
@@ -102,8 +129,14 @@ def _read_used(node: NodeText, layouts: Mapping[str, LayoutText | None], page: P
             page.wrong(entry, what, nearest(name, layouts))
         elif name in node.used:
             page.wrong(entry, f"the layout {show(name)} stands here twice")
+        elif _is_for_all(layouts[name]):
+            page.wrong(entry, f"the layout {show(name)} belongs under `discovery`")
         else:
             node.used.append(name)
+
+
+def _is_for_all(text: LayoutText | None) -> bool:
+    return text is not None and text.layout.role in (Role.ANNOUNCE, Role.ASK)
 
 
 def _read_signals(node: NodeText, layouts: Mapping[str, LayoutText | None], page: Page) -> None:
@@ -112,21 +145,45 @@ def _read_signals(node: NodeText, layouts: Mapping[str, LayoutText | None], page
     if "signals" not in node.keys or node.vague:
         return
     entries = node.keys["signals"]
-    poll = node.requests.get("poll")
+    poll, spoken = node.requests.get("poll"), node.spoken
+    poll = spoken.poll if spoken is not None else poll
     length = None if poll is None else Duration(poll)
     for _, name, place in SIGNALS.open(entries, page):
-        signal = read_signal(node.name, name, place, used, length, page)
+        said = spoken is not None and spoken.carries(name)
+        if node.coap is not None:
+            said, length = node.coap.take(name, place)
+        elif type(place) is Map and "coap" in place.pairs:
+            page.wrong(
+                place.pairs["coap"][0], f"`coap` goes only with `coap` of {node.name} itself"
+            )
+        signal = read_signal(node.name, name, place, used, length, page, said=said)
         if signal is not None:
             node.signals[name] = signal
     declared = set(entries.pairs) if isinstance(entries, Map) else set()
     for signal in node.signals.values():
-        add_drive(signal, node.signals, declared, used, page)
+        add_drive(signal, node.signals, declared, used, page, _worded(node, declared))
+    if node.coap is not None:
+        node.coap.share(node.signals, node.keys)
+    if spoken is not None:
+        read = {name: text.signal for name, text in node.signals.items()}
+        check_console(spoken, node.name, read, declared, page)
     for layout in used:
         for part in all_parts(layout.fields):
             if part.carries is Carries.SIGNAL and part.name not in declared:
                 what = f"the layout {show(layout.name)} carries {show(part.name)}"
                 hint = nearest(part.name, declared)
                 page.wrong(entries, f"{what}, which {node.name} does not have", hint)
+
+
+def _worded(node: NodeText, declared: set[str]) -> Container[str] | None:
+    """Return what is driven without a layout; None where the node has layouts.
+
+    A command of no signal may be meant for any of them.
+    """
+    spoken = node.spoken
+    if node.coap is not None or spoken is None:
+        return None if node.coap is None else declared
+    return declared if set(spoken.commands) - declared else spoken.commands
 
 
 def _check_operations(node: NodeText, page: Page) -> None:
@@ -145,13 +202,15 @@ def _check_operations(node: NodeText, page: Page) -> None:
 def build_node(node: NodeText, layouts: Mapping[str, Layout]) -> RackNode:
     """Put one node together; called only where the file has no mistake."""
     assert node.number is not None
-    assert node.address is not None
+    console = None if node.console is None else node.console.console
+    address = node.address if console is None else node.address or console.address
+    assert address is not None
     assert node.answer_within is not None
     poll, renew = node.requests.get("poll"), node.requests.get("renew")
     return RackNode(
         name=node.name,
         number=node.number,
-        address=node.address,
+        address=address,
         identity=node.identity,
         signals=tuple(text.signal for text in node.signals.values()),
         encodings={name: text.encoding for name, text in node.signals.items()},
@@ -166,4 +225,7 @@ def build_node(node: NodeText, layouts: Mapping[str, Layout]) -> RackNode:
         poll=None if poll is None else Duration(poll),
         listen=node.requests.get("listen"),
         renew=None if renew is None else Duration(renew),
+        readings_to=node.readings_to,
+        console=console,
+        coap=None if node.coap is None else node.coap.build(),
     )

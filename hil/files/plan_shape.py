@@ -1,5 +1,6 @@
 """The shape of a plan file: every key, what may stand in it, and what it is for."""
 
+from hil.files.ask_shape import ASK
 from hil.files.bus_shape import DISTURBANCE
 from hil.files.follow_shape import FOLLOW
 from hil.files.leaf import (
@@ -56,6 +57,12 @@ _RESPONSE = {
     "slew": Key(BOUND, "how fast it moves from 10 % to 90 %: `at least 200 deg/s`"),
 }
 RESPONSE_WORDS = tuple(_RESPONSE)
+_SPLIT = {
+    "processing": Key(BOUND, "how much of the response time is spent in the rack's nodes"),
+    "return": Key(BOUND, "how much of it the response spends on its way to the tool"),
+    "outward": Key(DURATION, "the longest that the stimulus can take to its node"),
+}
+SPLIT_WORDS = tuple(_SPLIT)
 _RULED = {
     "rule": Key(RULE, "how it is decided where the reading is uncertain"),
     "guard": Key(NUMBER, "the guard band of `guarded`, in multiples of U (1)"),
@@ -99,6 +106,7 @@ EXPECTATION = Record(
         "never": Key(DURATION, "it must not become so up to this"),
         **_RESPONSE,
         "by": Key(VARIANT, "whose terms the six above are in (from-step)"),
+        **_SPLIT,
         **_RULED,
     },
     choices=(
@@ -112,12 +120,15 @@ EXPECTATION = Record(
         "not-before": ("within",),
         **dict.fromkeys(RESPONSE_WORDS, ("value",)),
         "by": RESPONSE_WORDS,
+        "processing": ("within",),
+        "return": ("within",),
+        "outward": ("processing", "return"),
         "guard": ("rule",),
         "risk": ("rule",),
         "stimulus-uncertainty": ("rule",),
     },
 )
-_FOR_STEPS = (*RESPONSE_WORDS, "by", *_RULED)
+_FOR_STEPS = (*RESPONSE_WORDS, "by", *SPLIT_WORDS, *_RULED)
 PRECONDITION_ENTRY = Record(
     "an expectation of a precondition",
     {name: key for name, key in EXPECTATION.keys.items() if name not in _FOR_STEPS},
@@ -162,8 +173,9 @@ STEP = Record(
         "disturb": Key(DISTURBANCES, "what the relay does from here to the end of the case"),
         "together": Key(TOGETHER, "ask all nodes at once, many times, and count the answers"),
         "prove": Key(Either((TITLE, PROVE)), "prove an alarm spec: its file, or see below"),
+        "ask": Key(ASK, "what a person is to do, or to look at"),
     },
-    rivals=(("together", "prove", "disturb", "follow"),),
+    rivals=(("together", "prove", "disturb", "follow", "ask"), ("ask", "trials")),
     goes_with=TRIALS_GO_WITH,
 )
 STEPS = Many("a list of steps", STEP)

@@ -57,7 +57,8 @@ def _chosen(fields: dict[str, Node], jobs: list[ProofJob], page: Page) -> list[P
     for entry, text in wanted:
         if text is not None and not any(text.casefold() in job.title.casefold() for job in jobs):
             what = f"only: no property has {show(text)} in its title"
-            page.wrong(entry, what, nearest(text, [job.title for job in jobs]) or jobs[0].title)
+            titles = [job.title for job in jobs]
+            page.wrong(entry, what, nearest(text, titles) or "".join(titles[:1]))
     texts = [text.casefold() for _, text in wanted if text is not None]
     chosen = [job for job in jobs if any(text in job.title.casefold() for text in texts)]
     if chosen and all(job.skip for job in chosen):

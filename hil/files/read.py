@@ -14,10 +14,12 @@ from hil.alarms.finding import Finding, Severity
 from hil.alarms.review import review
 from hil.alarms.spec import Spec
 from hil.core.error import DescriptionError, Mark, Mistake
+from hil.core.event import KnownFault
 from hil.core.plan import Plan
 from hil.files.alarm_carry import longest_carry
 from hil.files.alarm_file import read_alarms_tree
 from hil.files.bench_file import read_bench
+from hil.files.known_file import read_known_tree
 from hil.files.mistake import Page
 from hil.files.plan_file import benches_of, read_plan_tree
 from hil.files.scope import Scope
@@ -31,8 +33,16 @@ Path = str | PathLike[str]
 
 def read_rack(path: Path) -> Rack:
     """Read a bench file.  Raises DescriptionError with every mistake in it."""
+    return _rack_of(_load(path))
+
+
+def read_rack_text(text: str, file: str) -> Rack:
+    """Read a bench file whose text is at hand.  Raises DescriptionError with every mistake."""
+    return _rack_of(Page(file, text.encode("utf-8", "backslashreplace")))
+
+
+def _rack_of(page: Page) -> Rack:
     with _no_collection():
-        page = _load(path)
         rack = _read_page(page, read_bench)
     if rack is None or page.mistakes:
         raise DescriptionError(page.mistakes)
@@ -65,12 +75,16 @@ def read_plans(paths: Sequence[Path], rack: Rack) -> tuple[Plan, ...]:
 
 
 def read_plans_with_warnings(
-    paths: Sequence[Path], rack: Rack, asked: Container[Path] | None = None
+    paths: Sequence[Path],
+    rack: Rack,
+    asked: Container[Path] | None = None,
+    *,
+    alone: bool = True,
 ) -> Reading:
     """Read plan files, and say what is odd about them as well.
 
     Plans for other benches are passed over; those `asked` for by name (all, where that is not
-    said) must be for this one.  Raises DescriptionError with every mistake and every warning in all of them, in the order of
+    said) must be for this one, and where these plans stand `alone` so must one of them.  Raises DescriptionError with every mistake and every warning in all of them, in the order of
     file, line and column.
     """
     plans: list[Plan] = []
@@ -97,7 +111,7 @@ def read_plans_with_warnings(
             warnings += page.warnings
             if plan is not None:
                 plans.append(plan)
-    if paths and len(elsewhere) == len(paths) and not mistakes:
+    if alone and paths and len(elsewhere) == len(paths) and not mistakes:
         mistakes += [_for_another(Page(file, b""), names, rack) for file, names in elsewhere]
     _check_unlike(plans, mistakes)
     if mistakes:
@@ -157,6 +171,16 @@ def read_alarms_in_own_units(path: Path, rack: Rack) -> tuple[Spec, ...]:
     if page.mistakes:
         raise DescriptionError(page.mistakes)
     return specs or ()
+
+
+def read_known(path: Path, rack: Rack) -> tuple[KnownFault, ...]:
+    """Read a file of known faults.  Raises DescriptionError with every mistake in it."""
+    with _no_collection():
+        page = _load(path)
+        known = _read_page(page, lambda root, page: read_known_tree(root, page, Scope(rack)))
+    if page.mistakes:
+        raise DescriptionError(page.mistakes)
+    return known or ()
 
 
 def _read_reviewed(paths: Sequence[Path], rack: Rack, *, refuse: bool) -> AlarmReading:

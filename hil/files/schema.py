@@ -6,6 +6,7 @@ to be decided (signals, units, ranges) only the reader can check.
 
 from hil.files.alarm_shape import ALARMS
 from hil.files.bench_shape import BENCH
+from hil.files.known_shape import KNOWN
 from hil.files.plan_shape import PLAN
 from hil.files.shape import JsonSchema, Record
 
@@ -25,6 +26,11 @@ def plan_schema() -> JsonSchema:
 def alarms_schema() -> JsonSchema:
     """Return the JSON Schema of an alarm spec file."""
     return _headed(ALARMS, "alarm spec file")
+
+
+def known_schema() -> JsonSchema:
+    """Return the JSON Schema of a file of known faults."""
+    return _headed(KNOWN, "file of known faults")
 
 
 def _headed(record: Record, title: str) -> JsonSchema:

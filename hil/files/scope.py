@@ -27,12 +27,17 @@ class Scope:
         for node in rack.nodes:
             for signal in node.signals:
                 self._add(node, signal)
+        for path in rack.programs:
+            self.sensed.setdefault(path, Grid(Encoding(), ""))
+            self.driven[path] = Grid(Encoding(), "")
 
     def _add(self, node: RackNode, signal: Signal) -> None:
         encoding = node.encodings.get(signal.name, Encoding())
         number = signal.kind is Kind.NUMBER
         fields = reading_fields(node.layouts, signal.name)
         form = fields[0][0].form if fields and number else ""
+        if node.coap is not None and number and signal.binary32:
+            form = "f32"
         self.sensed[signal.path] = Grid(encoding, form)
         request = command_field(node.layouts, signal.kind is Kind.TEXT)
         form = request[0].form if request is not None and number else ""
@@ -74,6 +79,11 @@ class Scope:
             return None
         text = read_text(node, page, path, "a value")
         if text is None:
+            return None
+        program = signal.drive.program
+        if program is not None and program.labels and text not in program.labels:
+            what = f"{path}: the bench has no program for {show(text)}"
+            page.wrong(node, what, nearest(text, program.labels) or ", ".join(program.labels))
             return None
         value: Value | None = attempt(
             lambda: read_command(text, signal, self.driven[path]), node, page, path

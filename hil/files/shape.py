@@ -65,7 +65,7 @@ class Record:
     """A mapping with known keys.
 
     `choices` are groups of keys of which exactly one must be there, `rivals` groups of which at
-    most one may be; `goes_with` names for a key the key (or one of the keys) it needs.
+    most one may be, `some` groups of which at least one must be; `goes_with` names for a key the key (or one of the keys) it needs.
     """
 
     label: str
@@ -73,6 +73,7 @@ class Record:
     choices: tuple[tuple[str, ...], ...] = ()
     goes_with: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     rivals: tuple[tuple[str, ...], ...] = ()
+    some: tuple[tuple[str, ...], ...] = ()
 
     def open(self, node: Node, page: Page) -> dict[str, Node] | None:
         """Return the values by key; every mistake about keys is noted, unknown keys left out."""
@@ -115,6 +116,9 @@ class Record:
                 second = node.pairs[present[1]][0]
                 what = f"{self.label} has {listed(present, 'and')}, expected exactly one of them"
                 page.wrong(second, what, f"one of {', '.join(group)}")
+        for group in self.some:
+            if meant.isdisjoint(group) and not any(name in fields for name in group):
+                page.wrong(node, f"{self.label} needs one of {listed(group)}")
         for group in self.rivals:
             present = [name for name in group if name in fields]
             if len(present) > 1:
@@ -142,6 +146,7 @@ class Record:
         ]
         for group in self.rivals:
             rules += [{"not": {"required": list(pair)}} for pair in combinations(group, 2)]
+        rules += [{"anyOf": [{"required": [name]} for name in group]} for group in self.some]
         for name, needed in self.goes_with.items():
             one = [{"required": [other]} for other in needed]
             rules.append({"if": {"required": [name]}, "then": {"anyOf": one}})

@@ -47,8 +47,13 @@ def read_signal(
     layouts: tuple[Layout, ...],
     poll: Duration | None,
     page: Page,
+    *,
+    said: bool = False,
 ) -> SignalText | None:
-    """Return one signal without its drive; None where its kind cannot be read."""
+    """Return one signal without its drive; None where its kind cannot be read.
+
+    `said` where readings carry it that have no layout.
+    """
     keys = SIGNAL.open(node, page)
     if keys is None:
         return None
@@ -81,7 +86,7 @@ def read_signal(
         noise=reader.difference("noise", unit) or Decimal(0),
         binary32=any(field.form == "f32" for field, _ in fields),
         labels=tuple(labels.values()),
-        sensed=bool(fields),
+        sensed=bool(fields) or said,
         sampling=reader.sampling(poll),
         stale_after=reader.duration("stale-after"),
         warmup=reader.duration("warm-up") or ZERO,
@@ -91,7 +96,7 @@ def read_signal(
     found.sound, found.ranged = reader.sound, "range" in keys
     for field, width in fields if found.sound else ():
         check_field(signal, encoding, field, width, node, page)
-    if not fields and found.drive is None:
+    if not (fields or said) and found.drive is None:
         page.wrong(node, f"{signal.path} is in no reading of its node and cannot be driven")
     return found
 

@@ -75,8 +75,10 @@ def _can_tell(node: RackNode, metric: Metric, place: Node, page: Page) -> bool:
     needed = (Carries.SEQUENCE, Carries.UPTIME) if metric.timed else (Carries.SEQUENCE,)
     readings = [layout for layout in node.layouts if layout.role is Role.READING]
     for carries in needed:
-        if not all(any(f.carries is carries for f in layout.fields) for layout in readings):
+        if not readings or not all(
+            any(f.carries is carries for f in layout.fields) for layout in readings
+        ):
             what = f"{metric.value}: the readings of {node.name} carry no `{carries.value}`"
             page.wrong(place, what, f"a field with `is: {carries.value}` in its layout")
             return False
-    return bool(readings)
+    return True

@@ -16,11 +16,10 @@ from dataclasses import dataclass, replace
 
 from hil.core.event import CheckDecided, TrialEnded
 from hil.core.instant import ZERO, Duration, Instant
-from hil.core.observation import HostNote, HostTrouble, Observation, Purpose
-from hil.core.placing import Placing
+from hil.core.observation import HostNote, HostTrouble, Observation
 from hil.core.plan import Case, Expectation, Step
 from hil.core.scene import Scene
-from hil.core.signal import Value
+from hil.core.securing import Securing, put_back
 from hil.core.step import StepRun
 from hil.core.verdict import Outcome, worst
 from hil.measure.traffic import Traffic, TrafficMeter
@@ -84,7 +83,7 @@ class RepeatingStage:
         self._told: list[str] = []
         self._host: list[str] = []
         self._steps: list[tuple[int, Step]] = []
-        self._active: StepRun | Placing | None = None
+        self._active: StepRun | Securing | None = None
         self._over = False
         self._begin_trial(start)
         self._advance(start)
@@ -165,22 +164,15 @@ class RepeatingStage:
         if self._steps and passed:
             self._next_step(now)
             return
-        rest = self._rest_values()
-        self._active = Placing(self._inner, rest, Purpose.RESTORE, now)
+        self._active = put_back(self._inner, self._job.drives, now)
 
-    def _rest_values(self) -> list[tuple[str, Value]]:
-        values = []
-        for path in self._job.drives:
-            drive = self._scene.signals[path].drive
-            if drive is not None:
-                values.append((path, drive.rest))
-        return values
-
-    def _end_trial(self, back: Placing, now: Instant) -> None:
+    def _end_trial(self, back: Securing, now: Instant) -> None:
         for target in back.targets:
             if target.failed:
                 self._trial.append(Outcome.INCONCLUSIVE)
                 self._trial_reasons.append(f"{target.signal.path}: {target.failed}")
+        self._trial += [Outcome.INCONCLUSIVE] * len(back.missing)
+        self._trial_reasons += back.missing.values()
         outcome = worst(self._trial) if self._trial else Outcome.PASS
         latency = self._count(outcome)
         self._scene.events.append(

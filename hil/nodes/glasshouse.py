@@ -10,20 +10,30 @@ from dataclasses import dataclass
 from hil.core.instant import Instant
 from hil.nodes import alarm_gauge
 from hil.nodes.alarm_gauge import AlarmGauge
+from hil.nodes.announcing import Announcing
 from hil.nodes.circulator import Circulator
 from hil.nodes.cistern import Cistern
+from hil.nodes.coap_node import CoapNode
 from hil.nodes.console import Console
+from hil.nodes.console_node import ConsoleNode
+from hil.nodes.doser import RULES as DOSER
+from hil.nodes.doser import Doser
 from hil.nodes.feedline import Feedline
 from hil.nodes.head_unit import HeadUnit
 from hil.nodes.indicator import Beacon, Tile
 from hil.nodes.lamps import Lamps
+from hil.nodes.line_program import misfits as console_misfits
+from hil.nodes.logging_node import LoggingNode
 from hil.nodes.louvres import Louvres
 from hil.nodes.mast import Mast
 from hil.nodes.misfit import Misfit, MisfitError
 from hil.nodes.model import Model, Surroundings
 from hil.nodes.node import SoftwareNode
 from hil.nodes.noise import Noise
+from hil.nodes.participant import Participant
 from hil.nodes.pendant import Pendant
+from hil.nodes.propagator import MODELS as PROPAGATOR_MODELS
+from hil.nodes.propagator import RULES as PROPAGATOR
 from hil.nodes.settings import GLASSHOUSE, Rules, Settings
 from hil.wire.encoding import WireError
 from hil.wire.layout import Codec
@@ -69,6 +79,8 @@ FAMILIES: Mapping[str, Family] = {
         ),
         misfits=alarm_gauge.misfits,
     ),
+    "propagator": Family(models=PROPAGATOR_MODELS, rules=PROPAGATOR, misfits=lambda settings: ()),
+    "doser": Family(models={"doser": Doser}, rules=DOSER, misfits=lambda settings: ()),
 }
 """What a bench file can name as `software: model`."""
 
@@ -101,28 +113,41 @@ class SoftwareRack:
         self._order = list(self.nodes.values())
         _rehearse(self._order, rack)
         self._places = {address: place for place, address in enumerate(self.nodes)}
+        for place, node in enumerate(self._order):
+            if node.node.console is not None:
+                self._places[node.node.console.address] = place
         self._planned = [_NEVER] * len(self._order)
         self._next = _NEVER
         self._sends: list[Envelope] = []
+        self._announcing: Announcing | None = None
+        if rack.discovery is not None and rack.discovery.announce is not None:
+            speaking = {p: n for p, n in enumerate(self._order) if isinstance(n, SoftwareNode)}
+            self._announcing = Announcing(rack.discovery, speaking, software.seed)
         for place in range(len(self._order)):
-            self._settle(place)
+            self._settle(place, start)
 
     def receive(self, thing: Envelope, now: Instant) -> None:
         """Hand an envelope to the node it is addressed to; there may be none."""
+        if self._announcing is not None and self._announcing.receive(thing, now):
+            self._plan()
+            return
         place = self._places.get(thing.destination)
         if place is not None:
             self._order[place].receive(thing, now)
-            self._settle(place)
+            self._settle(place, now)
 
     def tick(self, now: Instant) -> None:
         """Let every node do what is due, in the order of the bench file."""
         planned = self._planned
+        if self._announcing is not None:
+            self._announcing.tick(now)
+            self._plan()
         for _ in planned:
             if self._next > now:
                 return
             place = planned.index(self._next)
             self._order[place].tick(now)
-            self._settle(place)
+            self._settle(place, now)
 
     def next_wakeup(self) -> Instant | None:
         """Return when the first node has something to do."""
@@ -141,7 +166,16 @@ class SoftwareRack:
         """Whether every node knows what it must know of the others to work as it should."""
         return all(node.settled for node in self._order)
 
-    def _settle(self, place: int) -> None:
+    def _plan(self) -> None:
+        """Note when something is due next, and collect the announces."""
+        self._next = min(self._planned)
+        if self._announcing is not None:
+            self._sends += self._announcing.outbox
+            self._announcing.outbox.clear()
+            due = self._announcing.next_wakeup()
+            self._next = self._next if due is None else min(self._next, due)
+
+    def _settle(self, place: int, now: Instant) -> None:
         """Collect what a node sends and note when it wants to be woken.
 
         A rack has some dozen nodes: looking at all of their instants is faster than a heap.
@@ -152,7 +186,9 @@ class SoftwareRack:
             node.outbox.clear()
         wakeup = node.next_wakeup()
         self._planned[place] = _NEVER if wakeup is None else wakeup
-        self._next = min(self._planned)
+        if self._announcing is not None:
+            self._announcing.look(place, now)
+        self._plan()
 
 
 def misfits(rack: Rack) -> tuple[Misfit, ...]:
@@ -192,6 +228,9 @@ def _node_misfits(rack: Rack, software: Software, family: Family) -> Iterator[Mi
             yield Misfit(what=what, hint=", ".join(family.models), place=("nodes", node.name))
             continue
         yield from _signal_misfits(node, model)
+        if node.console is not None and not node.address.port:
+            firmware = software.settings.get("firmware", family.rules.defaults["firmware"])
+            yield from console_misfits(node, node.console, firmware)
 
 
 def _signal_misfits(node: Node, model: type[Model]) -> Iterator[Misfit]:
@@ -212,7 +251,7 @@ def _signal_misfits(node: Node, model: type[Model]) -> Iterator[Misfit]:
                 yield Misfit(what=what, hint=", ".join(own[name]), place=(*place, name))
 
 
-def _rehearse(nodes: Sequence[SoftwareNode], rack: Rack) -> None:
+def _rehearse(nodes: Sequence[Participant], rack: Rack) -> None:
     """Refuse what would not fit into a reading, before it is needed."""
     found = []
     for node in nodes:
@@ -233,9 +272,19 @@ def _make(
     settings: Settings,
     noise: Noise,
     start: Instant,
-) -> SoftwareNode:
+) -> Participant:
     model = family.models[node.name](Surroundings(node, settings, noise))
-    if isinstance(model, Console):
+    console = node.console
+    if console is not None and not node.address.port:
+        return ConsoleNode(node, console, model, settings, noise, start)
+    made: SoftwareNode | CoapNode
+    if node.coap is not None:
+        made = CoapNode(node, node.coap, model, settings, noise, start)
+    elif isinstance(model, Console):
         others = [other for other in rack.nodes if other is not node]
-        return HeadUnit(node, codecs, model, others, settings, noise, start)
-    return SoftwareNode(node, codecs[node.name], model, settings, noise, start)
+        made = HeadUnit(node, codecs, model, others, settings, noise, start)
+    else:
+        made = SoftwareNode(node, codecs[node.name], model, settings, noise, start)
+    if console is None:
+        return made
+    return LoggingNode(made, console, settings.text("firmware"), start)

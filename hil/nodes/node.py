@@ -90,6 +90,7 @@ class SoftwareNode:
         """What is to be sent; `take_sends` empties it."""
         self._next_beat: Instant | None = None
         self._first_beat = noise.between(Duration(1), self._beat)
+        self._tell_group(start)
         model.start(start)
 
     def rehearse(self) -> None:
@@ -148,6 +149,15 @@ class SoftwareNode:
         """Whether it has nothing to find out about other nodes before it works as it should."""
         return True
 
+    def uptime(self, now: Instant) -> Duration | None:
+        """Return how long it has been up; None while it boots."""
+        return None if self._down_until is not None else Duration(now - self._booted_at)
+
+    @property
+    def boots(self) -> int:
+        """How often it has booted."""
+        return self._boots
+
     # --- requests ------------------------------------------------------------------------------
 
     def _take(self, thing: Envelope, request: Decoded, codec: Codec, now: Instant) -> None:
@@ -173,7 +183,7 @@ class SoftwareNode:
             return
         name = self._driven.get(operation) if operation is not None else None
         status, changed = self._drive(name, job.request, now)
-        answer = self._answer(job, name, status)
+        answer = self._answer(job, name, status, now)
         if len(self._given) >= _REMEMBERED:
             del self._given[next(iter(self._given))]
         self._given[key] = answer, now
@@ -185,7 +195,7 @@ class SoftwareNode:
 
     def _tell(self, job: _Job, operation: int, now: Instant) -> None:
         """Answer `read` and `listen`."""
-        self._send(job.sender, self._answer(job, None, DONE))
+        self._send(job.sender, self._answer(job, None, DONE, now))
         new = job.sender not in self._listeners
         if len(self._sequences) > _REMEMBERED:
             self._sequences = {to: self._sequences.get(to, 0) for to in self._listeners}
@@ -212,7 +222,7 @@ class SoftwareNode:
                 return OUT_OF_RANGE, False
         return DONE, self.model.drive(name, value, now)
 
-    def _answer(self, job: _Job, name: str | None, status: int) -> bytes:
+    def _answer(self, job: _Job, name: str | None, status: int, now: Instant) -> bytes:
         """Encode the answer to a request; it carries the value now in force."""
         kind = self._signals[name].kind if name is not None else Kind.NUMBER
         codec = next((codec for codec in self._answers if codec.suits(kind)), None)
@@ -227,6 +237,8 @@ class SoftwareNode:
             request=job.request.request or 0,
             operation=job.request.operation or 0,
             status=status,
+            uptime=now - self._booted_at,
+            boots=self._boots,
             value=value,
         )
 
@@ -254,7 +266,8 @@ class SoftwareNode:
         return self._audience
 
     def _note_listeners(self) -> None:
-        self._audience = tuple(self._listeners)
+        group = self.node.readings_to
+        self._audience = (*self._listeners, *([] if group is None else [group]))
         self._first_expiry = min(self._listeners.values(), default=_NEVER)
 
     def _send_reading(self, to: tuple[Address, ...], now: Instant, looked: bool = False) -> None:
@@ -265,8 +278,11 @@ class SoftwareNode:
             self.model.look(now)
         uptime, sequences, source = now - self._booted_at, self._sequences, self.node.address
         for address in to:
-            sequence = sequences.get(address, 0)
-            sequences[address] = sequence + 1
+            counted = (
+                self.node.readings_to or address
+            )  # with a group all readings are counted as one
+            sequence = sequences.get(counted, 0)
+            sequences[counted] = sequence + 1
             for announcement in self._announcements:
                 payload = announcement.octets(values, sequence, uptime, self._boots)
                 self.outbox.append(Envelope(source, address, payload))
@@ -274,6 +290,12 @@ class SoftwareNode:
     def _send(self, to: Address, payload: bytes) -> None:
         if payload:
             self.outbox.append(Envelope(self.node.address, to, payload))
+
+    def _tell_group(self, now: Instant) -> None:
+        """Begin to tell the group, where the node has one, without being asked."""
+        if self.node.readings_to is not None:
+            self._note_listeners()
+            self._next_beat = Instant(now + self._first_beat)
 
     # --- restart -------------------------------------------------------------------------------
 
@@ -288,11 +310,12 @@ class SoftwareNode:
         self._down_until = None
         self._boots += 1
         self._booted_at = now
-        former = tuple(self._listeners)
+        former = self._audience
         self._listeners.clear()
         self._note_listeners()
         self._sequences.clear()
         identity = {name: self.model.values[name] for name in ("serial", "firmware")}
         self.model.boot(now)
         self.model.values.update(identity)
+        self._tell_group(now)
         self._send_reading(former, now)

@@ -35,7 +35,9 @@ class Row:
 
 
 TABLE = (
-    Row(ExitCode.PASSED, "0", "something ran and all of it passed", "nobody's"),
+    Row(
+        ExitCode.PASSED, "0", "something ran and all of it passed, but for known faults", "nobody's"
+    ),
     Row(ExitCode.NODE, "1", "a node failed, or passed only when tried again", "the node's"),
     Row(
         ExitCode.DESCRIPTION,
@@ -61,6 +63,7 @@ TABLE = (
 
 _OF_OUTCOME = {
     Outcome.PASS: ExitCode.PASSED,
+    Outcome.KNOWN: ExitCode.PASSED,
     Outcome.SKIPPED: ExitCode.PASSED,
     Outcome.FAIL: ExitCode.NODE,
     Outcome.UNSTABLE: ExitCode.NODE,

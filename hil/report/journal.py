@@ -14,18 +14,19 @@ import math
 import os
 import types
 import typing
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import fields
 from pathlib import Path
 
 from hil.core.count import counted
 from hil.core.error import StoreError
-from hil.core.event import KINDS, Datagram, Event, read, render, render_datagram
+from hil.core.event import KINDS, ConsoleLine, Datagram, Event, read, render, render_datagram
 from hil.core.instant import Instant
 
 NAME = "journal.jsonl"
 _RESERVE_NAME = ".reserve"
 _RESERVE_SIZE = 256 * 1024
+_WHOLE = 1 << 63
 _NO_ROOM = (errno.ENOSPC, errno.EDQUOT, errno.EROFS)
 
 
@@ -51,7 +52,7 @@ class JournalWriter:
 
     def record(self, event: Event) -> None:
         """Write one event; never raises, see `fault`."""
-        self._write(render(event), type(event) is not Datagram)
+        self._write(render(event), type(event) not in (Datagram, ConsoleLine))
 
     def record_datagram(self, at: Instant, way: str, node: str, octets: bytes) -> None:
         """Write the Datagram event of these octets."""
@@ -140,7 +141,7 @@ class JournalReader:
                 for line in file:
                     if not self._datagrams and b'"event":"datagram"' in line[:60]:
                         continue
-                    event = _read_line(line)
+                    event = read_line(line)
                     if event is None:
                         self.unreadable += 1
                     else:
@@ -149,7 +150,8 @@ class JournalReader:
             raise StoreError(f"{self.path} cannot be read: {error.strerror or error}") from error
 
 
-def _read_line(line: bytes) -> Event | None:
+def read_line(line: bytes) -> Event | None:
+    """Read one line with its end; None where it was cut short, garbled, or of no known kind."""
     if not line.endswith(b"\n"):
         return None
     try:
@@ -158,32 +160,63 @@ def _read_line(line: bytes) -> Event | None:
         return None
     if event is None:
         return None
-    kinds = _TYPES[type(event)]
-    return event if all(_fits(getattr(event, name), kind) for name, kind in kinds) else None
+    return event if all(fits(getattr(event, name)) for name, fits in _FITS[type(event)]) else None
 
 
-_TYPES = {cls: tuple((field.name, field.type) for field in fields(cls)) for cls in KINDS.values()}
+Fits = Callable[[object], bool]
 
 
-def _fits(value: object, kind: typing.Any) -> bool:
-    """Say whether a value read from JSON is of the type that its field declares."""
+def _fits(kind: typing.Any) -> Fits:
+    """Return what says whether a value read from JSON is of the type that its field declares.
+
+    Made once for each field: a long journal has a million values.
+    """
     if isinstance(kind, typing.NewType):
         kind = kind.__supertype__
     origin, parts = typing.get_origin(kind), typing.get_args(kind)
     if origin in (typing.Union, types.UnionType):
-        return any(_fits(value, part) for part in parts)
+        return _one_of(tuple(map(_fits, parts)))
+    if origin is tuple and parts[-1] is Ellipsis:
+        return _row_of(_fits(parts[0]))
     if origin is tuple:
-        if not isinstance(value, tuple):
-            return False
-        if parts[-1] is Ellipsis:
-            return all(_fits(item, parts[0]) for item in value)
-        return len(value) == len(parts) and all(map(_fits, value, parts))
+        return _places(tuple(map(_fits, parts)))
     if origin is dict:
-        return isinstance(value, dict) and all(
-            _fits(key, parts[0]) and _fits(item, parts[1]) for key, item in value.items()
-        )
+        return _table(*map(_fits, parts))
     if kind is float:
-        return type(value) in (float, int) and math.isfinite(value)  # type: ignore[arg-type]
+        return lambda value: _is_whole(value) or (type(value) is float and math.isfinite(value))
     if kind is int:
-        return isinstance(value, int) and not isinstance(value, bool)
-    return isinstance(value, kind)
+        return _is_whole
+    return lambda value: isinstance(value, kind)
+
+
+def _is_whole(value: object) -> bool:
+    """Say whether a value is a whole number of 64 bits: 292 years of nanoseconds, and no more."""
+    return type(value) is int and -_WHOLE <= value < _WHOLE
+
+
+def _one_of(kinds: tuple[Fits, ...]) -> Fits:
+    return lambda value: any(fits(value) for fits in kinds)
+
+
+def _row_of(fits: Fits) -> Fits:
+    return lambda value: isinstance(value, tuple) and all(map(fits, value))
+
+
+def _places(kinds: tuple[Fits, ...]) -> Fits:
+    def fit(value: object) -> bool:
+        if not isinstance(value, tuple) or len(value) != len(kinds):
+            return False
+        return all(fits(part) for fits, part in zip(kinds, value, strict=True))
+
+    return fit
+
+
+def _table(key: Fits, item: Fits) -> Fits:
+    return lambda value: (
+        isinstance(value, dict) and all(key(k) and item(v) for k, v in value.items())
+    )
+
+
+_FITS = {
+    cls: tuple((field.name, _fits(field.type)) for field in fields(cls)) for cls in KINDS.values()
+}

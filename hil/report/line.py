@@ -30,7 +30,7 @@ Line = tuple[tuple[str, Tone], ...]
 
 HANG = 4
 _LABEL = re.compile(r" *(?:\S+ )*?\S+ {2,}(?=\S)")
-_SPELLED = {"–": "-", "…": "...", "×": "x", "±": "+/-", "µ": "u"}
+_SPELLED = {"–": "-", "…": "...", "×": "x", "±": "+/-", "µ": "u", "─": "-", "└": "+", "┘": "+"}
 
 
 def text_of(line: Line) -> str:

@@ -5,30 +5,40 @@ from pathlib import Path
 
 from hil.core.error import DescriptionError, Mark, Mistake, StoreError
 from hil.report import journal
-from hil.report.about import read_about
+from hil.report.about import About, read_about
 from hil.report.alarm_files import write_alarms
+from hil.report.capture.capture import write_capture
+from hil.report.console_log import rebuild_logs
 from hil.report.journal import JournalReader
 from hil.report.junit import write_junit
+from hil.report.page.write import write_pages
 from hil.report.tally import RunResult, Tally
 
 
 @dataclass(frozen=True, slots=True)
 class Rebuilt:
-    """What came out: the results, the report, and how many journal lines could not be read."""
+    """What came out: the results, the reports, and how many journal lines could not be read."""
 
     result: RunResult
     junit: Path
     unreadable: int
+    page: Path
 
 
-def rebuild(folder: Path) -> Rebuilt:
-    """Make `junit.xml` of a run again, and the table and pictures of its alarms.
+@dataclass(frozen=True, slots=True)
+class Folded:
+    """A run as its folder tells it."""
 
-    Raises DescriptionError where the folder is not that of a run, and StoreError where a report
-    cannot be written; the old one then stays.
-    """
+    result: RunResult
+    about: About | None
+    unreadable: int
+
+
+def fold_run(folder: Path) -> Folded:
+    """Fold the journal of a run.  Raises DescriptionError where the folder is not that of a run."""
     reader = JournalReader(folder / journal.NAME, datagrams=False)
-    tally = Tally()
+    about = read_about(folder)
+    tally = Tally(None if about is None else about.started[:10])
     try:
         for event in reader:
             tally.receive(event)
@@ -37,9 +47,22 @@ def rebuild(folder: Path) -> Rebuilt:
     result = tally.result()
     if not result.cases:
         raise _not_a_run(folder, f"{reader.path} tells of no case")
-    junit = write_junit(folder, result, read_about(folder))
-    write_alarms(folder, result.alarms)
-    return Rebuilt(result, junit, reader.unreadable)
+    return Folded(result, about, reader.unreadable)
+
+
+def rebuild(folder: Path) -> Rebuilt:
+    """Make the reports of a run again: JUnit XML, pages, console logs, alarm table and pictures.
+
+    Raises DescriptionError where the folder is not that of a run, and StoreError where a report
+    cannot be written; the old one then stays.
+    """
+    run = fold_run(folder)
+    junit = write_junit(folder, run.result, run.about)
+    write_alarms(folder, run.result.alarms)
+    rebuild_logs(folder)
+    page = write_pages(folder, run.result, run.about)
+    write_capture(folder, run.about)
+    return Rebuilt(run.result, junit, run.unreadable, page)
 
 
 def _not_a_run(folder: Path, why: str) -> DescriptionError:

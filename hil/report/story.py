@@ -6,6 +6,7 @@ under a heading that names the case: each thing once, what passed as a number.
 
 from hil.core.event import CheckDecided
 from hil.core.instant import Duration, show_duration
+from hil.report.console_tale import TOLD
 from hil.report.line import Tone
 from hil.report.tally import Attempt, CaseResult
 from hil.report.visible import visible_line
@@ -58,6 +59,8 @@ def case_lines(case: CaseResult) -> list[str]:
         if attempt.checks or len(case.attempts) > 1:
             lines.append("")
             lines += _attempt_lines(attempt, len(case.attempts))
+        for console in attempt.consoles:
+            lines += ["", *console.whole()]
     lines.append("")
     if case.requirements:
         lines.append(visible_line(f"requirements: {', '.join(case.requirements)}"))
@@ -78,6 +81,8 @@ def told_lines(case: CaseResult) -> list[tuple[str, Tone]]:
             lines.append((f"attempt {attempt.number}: {_word(attempt)}", Tone.PLAIN))
             told = [(f"    {text}", tone) for text, tone in told]
         lines += told
+        for console in attempt.consoles:
+            lines += [(text, Tone.QUIET) for text in console.last(TOLD)]
     if not case.attempts:
         lines += [(visible_line(reason), Tone.PLAIN) for reason in case.reasons]
     if case.requirements:
@@ -105,7 +110,7 @@ def _told_attempt(title: str, attempt: Attempt, reasons: tuple[str, ...]) -> lis
     sentences = dict.fromkeys((*reasons, *bad))
     lines: list[tuple[str, Tone]] = []
     for text in sentences:
-        lines.append((visible_line(_under_heading(title, text)), Tone.PLAIN))
+        lines.append((visible_line(under_heading(title, text)), Tone.PLAIN))
         if text in bad:
             lines += [(visible_line(f"    {line}"), Tone.QUIET) for line in _proof(bad[text])]
     passed = sum(check.outcome == "pass" for check in attempt.checks)
@@ -119,10 +124,10 @@ def _others(count: int) -> str:
     return "other" if count == 1 else "others"
 
 
-def _under_heading(title: str, text: str) -> str:
+def under_heading(title: str, text: str) -> str:
     """Leave out the title at the front of a sentence: the heading says it already.
 
-    >>> _under_heading("a vane turns", "a vane turns, step 1: it did not")
+    >>> under_heading("a vane turns", "a vane turns, step 1: it did not")
     'step 1: it did not'
     """
     rest = text.removeprefix(title)

@@ -10,7 +10,7 @@ from hil.core.count import counted
 from hil.core.event import ActuatorSafe
 from hil.core.verdict import Outcome
 from hil.report.line import Line, Tone
-from hil.report.story import nodes_of, seconds, told_lines
+from hil.report.story import nodes_of, seconds, told_lines, under_heading
 from hil.report.tally import CaseResult, RunResult
 from hil.report.visible import visible_line
 
@@ -20,6 +20,7 @@ CASES_TOLD = 20
 
 TONES = {
     Outcome.PASS: Tone.GOOD,
+    Outcome.KNOWN: Tone.DOUBT,
     Outcome.UNSTABLE: Tone.DOUBT,
     Outcome.FAIL: Tone.BAD,
     Outcome.INCONCLUSIVE: Tone.DOUBT,
@@ -30,6 +31,7 @@ TONES = {
 
 _TOLD = {
     Outcome.PASS: "passed",
+    Outcome.KNOWN: "known",
     Outcome.UNSTABLE: "unstable",
     Outcome.FAIL: "failed",
     Outcome.INCONCLUSIVE: "inconclusive",
@@ -40,6 +42,7 @@ _TOLD = {
 _GRAVE = (Outcome.FAIL, Outcome.ERROR, Outcome.INCONCLUSIVE, Outcome.UNSTABLE)
 _COLUMNS = (
     Outcome.PASS,
+    Outcome.KNOWN,
     Outcome.FAIL,
     Outcome.UNSTABLE,
     Outcome.INCONCLUSIVE,
@@ -56,14 +59,17 @@ def readiness(result: RunResult) -> str:
     """
     counts = result.counts()
     total, passed = len(result.cases), counts[Outcome.PASS]
-    skipped = counts[Outcome.SKIPPED]
-    aside = f", {skipped} skipped" if skipped else ""
-    if passed and passed + skipped == total and result.safe:
+    skipped, known = counts[Outcome.SKIPPED], counts[Outcome.KNOWN]
+    aside = f", {counted(known, 'known fault')}" if known else ""
+    aside += f", {skipped} skipped" if skipped else ""
+    if passed and passed + known + skipped == total and result.safe:
         return f"READY: {passed} of {counted(total, 'case')} passed{aside}"
     parts = [f"{name}: {_list(count)}" for name, count in _troubles(result)]
     if counts[Outcome.NOT_RUN]:
         parts.append(f"{counts[Outcome.NOT_RUN]} of {total} not run")
-    if not passed and not parts:
+    if known and not passed and not parts:
+        parts.append(f"{known} of {total} failed as known, none passed")
+    elif not passed and not parts:
         parts.append(f"nothing ran, {skipped} of {total} skipped" if total else "nothing ran")
     if not result.safe and _moved(result):
         parts.append(_unsafe(result))
@@ -79,6 +85,7 @@ def summarise(result: RunResult) -> list[Line]:
     ready = readiness(result)
     lines: list[Line] = [((ready, Tone.GOOD if ready.startswith("READY") else Tone.BAD),), ()]
     lines += _told_cases(result)
+    lines += _told_known(result)
     lines += _told_skips(result)
     if result.cases:
         lines += [*_plan_table(result), ()]
@@ -120,6 +127,19 @@ def _told_case(case: CaseResult) -> list[Line]:
     head: Line = ((f"{_TOLD[case.outcome]:<12}  ", TONES[case.outcome]), (title, Tone.STRONG))
     body: list[Line] = [((f"    {text}", tone),) for text, tone in told_lines(case)]
     return [head, *body]
+
+
+def _told_known(result: RunResult) -> list[Line]:
+    """Tell each known fault once, and what somebody has to do about the marks."""
+    lines: list[Line] = []
+    for case in result.cases:
+        if case.outcome is Outcome.KNOWN:
+            head: Line = (("known         ", Tone.DOUBT), (visible_line(case.title), Tone.STRONG))
+            told = (under_heading(case.title, why) for why in case.reasons)
+            lines += [head, *(((f"    {visible_line(why)}", Tone.PLAIN),) for why in told)]
+    remarks = [visible_line(one.remark) for one in result.known if one.remark]
+    lines += [(("known fault   ", Tone.DOUBT), (remark, Tone.PLAIN)) for remark in remarks]
+    return [*lines, ()] if lines else []
 
 
 def _told_skips(result: RunResult) -> list[Line]:

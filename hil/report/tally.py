@@ -7,6 +7,7 @@ other attempt are kept for the reports.
     events of a case                           its outcome
     started and ended                          the outcome of its last attempt
     started and ended, passed, not at first    unstable
+    failed, every attempt by known faults      known (hil.report.known)
     started, never ended                       error: the run ended here
     neither                                    not run
 """
@@ -22,12 +23,15 @@ from hil.core.event import (
     CheckDecided,
     Event,
     HostNoted,
+    KnownFault,
     NodeNoted,
     RunEnded,
     RunStarted,
 )
 from hil.core.verdict import Outcome, worst
 from hil.report.alarm_rows import AlarmFold, ProvenSpec
+from hil.report.console_tale import ConsoleFold, ConsoleTale
+from hil.report.known import KnownFold, KnownStanding, told
 
 RUN_ENDED_HERE = "the run ended here"
 _KEPT_NOTES = 200
@@ -37,7 +41,8 @@ _KEPT_NOTES = 200
 class Attempt:
     """One try of a case; `checks` are kept only where it did not pass, `decided` counts all.
 
-    `blamed` are the nodes that failed it by something other than a check.
+    `blamed` are the nodes that failed it by something other than a check; `consoles` what those of
+    the nodes concerned said, where it did not pass.
     """
 
     number: int
@@ -48,13 +53,15 @@ class Attempt:
     blamed: tuple[str, ...] = ()
     decided: int = 0
     checks: list[CheckDecided] = field(default_factory=list)
+    consoles: tuple[ConsoleTale, ...] = ()
 
 
 @dataclass(slots=True, kw_only=True)
 class CaseResult:
     """What became of one case; `plan` is the plan's file, `place` where the case stands in it.
 
-    `stopped` is why the run ended before the case began, where that is known.
+    `stopped` is why the run ended before the case began, where that is known; `known` are the
+    known faults that every failed attempt is due to, and to nothing else.
     """
 
     index: int
@@ -65,6 +72,7 @@ class CaseResult:
     tags: tuple[str, ...] = ()
     attempts: list[Attempt] = field(default_factory=list)
     stopped: str = ""
+    known: tuple[KnownFault, ...] = ()
 
     @property
     def outcome(self) -> Outcome:
@@ -74,6 +82,8 @@ class CaseResult:
         last = self.attempts[-1].outcome
         if last is None:
             return Outcome.ERROR
+        if last is Outcome.FAIL and self.known:
+            return Outcome.KNOWN
         return Outcome.UNSTABLE if last is Outcome.PASS and len(self.attempts) > 1 else last
 
     @property
@@ -87,9 +97,9 @@ class CaseResult:
             bad = tuple(check.text for check in last.checks if check.outcome != "pass")
             return (RUN_ENDED_HERE, *bad)
         if self.outcome is Outcome.UNSTABLE:
-            told = [reason for attempt in self.attempts for reason in attempt.reasons]
-            return (f"passed on attempt {last.number} only", *told)
-        return last.reasons
+            reasons = [reason for attempt in self.attempts for reason in attempt.reasons]
+            return (f"passed on attempt {last.number} only", *reasons)
+        return (*map(told, self.known), *last.reasons)
 
     @property
     def took(self) -> int:
@@ -133,6 +143,7 @@ class RunResult:
     host_notes: tuple[HostNoted, ...]
     actuators: tuple[ActuatorSafe, ...]
     alarms: tuple[ProvenSpec, ...] = ()
+    known: tuple[KnownStanding, ...] = ()
 
     @property
     def cases(self) -> tuple[CaseResult, ...]:
@@ -153,9 +164,12 @@ class RunResult:
 
 
 class Tally:
-    """Folds events into a RunResult; events of any order and number never raise."""
+    """Folds events into a RunResult; events of any order and number never raise.
 
-    def __init__(self) -> None:
+    `day` is the day of the run, YYYY-MM-DD, which known faults need to be in force.
+    """
+
+    def __init__(self, day: str | None = None) -> None:
         self.started: RunStarted | None = None
         self.ended: RunEnded | None = None
         self._cases: dict[int, CaseResult] = {}
@@ -164,12 +178,16 @@ class Tally:
         self._host_notes: list[HostNoted] = []
         self._actuators: dict[str, ActuatorSafe] = {}
         self._alarms = AlarmFold()
+        self._consoles = ConsoleFold()
+        self._known = KnownFold(day)
         self.last_at = 0
 
     def receive(self, event: Event) -> None:
         """Take in the next event of the journal."""
         self.last_at = max(self.last_at, event.at)
         self._alarms.receive(event)
+        self._known.receive(event)
+        self._consoles.receive(event)
         match event:
             case CheckDecided():
                 self._check(event)
@@ -178,6 +196,7 @@ class Tally:
                 case.place, case.tags = event.place, event.tags
                 case.requirements = event.requirements
                 case.attempts.append(Attempt(number=event.attempt, began=event.at))
+                self._consoles.begin(event.at)
             case CaseEnded():
                 self._end_case(event)
             case NodeNoted():
@@ -207,6 +226,8 @@ class Tally:
             for attempt in case.attempts:
                 if attempt.outcome is None and attempt.began is not None:
                     attempt.took = self.last_at - attempt.began
+                    attempt.consoles = self._consoles.so_far
+            case.known = self._known.of_case(case.attempts)
         return RunResult(
             started=self.started,
             ended=self.ended,
@@ -217,6 +238,7 @@ class Tally:
             host_notes=tuple(self._host_notes),
             actuators=tuple(self._actuators.values()),
             alarms=self._alarms.result(),
+            known=self._known.standings(),
         )
 
     def _plans(self) -> tuple[PlanResult, ...]:
@@ -256,13 +278,14 @@ class Tally:
         last = case.attempts[-1]
         last.outcome, last.took, last.reasons = _outcome(event.outcome), event.took, event.reasons
         last.blamed = event.blamed
+        last.consoles = self._consoles.end(event.blamed)
         if last.outcome in (Outcome.PASS, Outcome.UNSTABLE):
-            last.checks = []
+            last.checks, last.consoles = [], ()
 
 
-def fold(events: Iterable[Event]) -> RunResult:
-    """Fold a whole journal."""
-    tally = Tally()
+def fold(events: Iterable[Event], day: str | None = None) -> RunResult:
+    """Fold a whole journal of a day."""
+    tally = Tally(day)
     for event in events:
         tally.receive(event)
     return tally.result()

@@ -48,6 +48,8 @@ def visible_line(text: str) -> str:
     >>> visible_line("one\\ttwo\\n")
     'one\\\\ttwo\\\\n'
     """
+    if text.isprintable():  # most texts are, and saying so is quick; what is not may still be fine
+        return text
     return _IN_LINE.sub(_show, text)
 
 

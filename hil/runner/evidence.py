@@ -5,28 +5,34 @@ A watcher that fails (a closed terminal, a broken pipe) is let go; the run does 
 
 from collections.abc import Callable
 from pathlib import Path
+from typing import TypeVar
 
 from hil.core.error import StoreError
-from hil.core.event import Event
+from hil.core.event import ConsoleLine, Event
 from hil.core.instant import Instant
 from hil.report.about import About
 from hil.report.alarm_files import write_alarms
+from hil.report.capture.capture import write_capture
+from hil.report.console_log import ConsoleLogs
 from hil.report.journal import JournalWriter
 from hil.report.junit import write_junit
+from hil.report.page.write import write_pages
 from hil.report.tally import RunResult, Tally
 
 Watch = Callable[[Event], object]
+T = TypeVar("T")
 
 
 class Evidence:
-    """The evidence of one run; raises StoreError when it cannot be begun."""
+    """The evidence of a run on a day (YYYY-MM-DD); raises StoreError when it cannot be begun."""
 
-    def __init__(self, folder: Path, watch: Watch | None) -> None:
+    def __init__(self, folder: Path, watch: Watch | None, day: str | None = None) -> None:
         self.folder = folder
         self.faults: list[StoreError] = []
-        self._tally = Tally()
+        self._tally = Tally(day)
         self._watch = watch
         self._journal = JournalWriter(folder)
+        self._consoles = ConsoleLogs(folder)
         self.record = self._journal.record
         self.record_datagram = self._journal.record_datagram
         """Where the loop writes events, and where datagrams."""
@@ -39,6 +45,8 @@ class Evidence:
     def observe(self, event: Event) -> None:
         """Take in an event that was recorded; datagrams do not come here."""
         self._tally.receive(event)
+        if isinstance(event, ConsoleLine):
+            self._consoles.receive(event)
         if self._watch is None:
             return
         try:
@@ -56,13 +64,18 @@ class Evidence:
         self._journal.close()
         if self._journal.fault is not None:
             self.faults.append(self._journal.fault)
+        self._consoles.close()
+        self.faults += self._consoles.faults
         result = self._tally.result()
+        self._attempt(lambda: write_alarms(self.folder, result.alarms))
+        junit = self._attempt(lambda: write_junit(self.folder, result, about))
+        self._attempt(lambda: write_pages(self.folder, result, about))
+        self._attempt(lambda: write_capture(self.folder, about))
+        return result, junit
+
+    def _attempt(self, write: Callable[[], T]) -> T | None:
         try:
-            write_alarms(self.folder, result.alarms)
+            return write()
         except StoreError as error:
             self.faults.append(error)
-        try:
-            return result, write_junit(self.folder, result, about)
-        except StoreError as error:
-            self.faults.append(error)
-            return result, None
+            return None

@@ -5,7 +5,7 @@ from decimal import Decimal
 from hil.core.plan import Condition, Limits, OneOf
 from hil.core.scene import Explain
 from hil.core.signal import Sample, Signal, Validity
-from hil.wire.hint import explain_value
+from hil.wire.hint import explain_number, explain_value
 from hil.wire.rack import Rack
 
 
@@ -19,6 +19,8 @@ def explainer(rack: Rack) -> Explain:
             return ""
         if signal.node not in nodes:
             return ""
+        if nodes[signal.node].coap is not None:
+            return explain_number(sample.value, signal, limits)
         return explain_value(nodes[signal.node], sample.raw, signal.name, limits)
 
     return explain

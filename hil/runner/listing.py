@@ -39,6 +39,9 @@ def _case(rack: Rack, case: Case) -> Iterator[str]:
     for step in case.steps:
         if step.wait:
             yield f"      wait    {show_duration(step.wait)}"
+        if step.ask is not None:
+            who = f"the bench: {step.ask.by}" if step.ask.by else "a person"
+            yield f"      ask     {step.ask.text} ({who}, within {show_duration(step.ask.within)})"
         for stimulus in step.stimuli:
             shown = show_value(stimulus.value, signals[stimulus.signal])
             yield f"      drive   {stimulus.signal} to {shown}"

@@ -4,7 +4,8 @@ A machine that sends nothing itself: the links ask the nodes, this one listens. 
 once a reading of it arrived, and ready once no signal that the plans use is still warming up.
 Nodes that the plans do not use are waited for only a moment.
 
-    done when  every node is ready
+    done when  announces were listened to for a round of discovery, where the bench file has one
+          and  every node is ready
            or  all required ones are and `GRACE` is over
            or  `LIMIT` is over and none of the present ones is still warming up
            or  `LIMIT` and the longest warm-up are over
@@ -25,9 +26,19 @@ class RollCall:
     """Who answered; `wrong` says of every required node that is not as it must be, why."""
 
     def __init__(
-        self, nodes: Sequence[Node], required: Sequence[str], used: Iterable[str], start: Instant
+        self,
+        nodes: Sequence[Node],
+        required: Sequence[str],
+        used: Iterable[str],
+        start: Instant,
+        listening: Duration = ZERO,
     ) -> None:
-        """`required` are the names of nodes, `used` the full names of signals."""
+        """`required` are the names of nodes, `used` the full names of signals.
+
+        For so long as `listening` it goes on in any case: a second board with a node's number may
+        still announce itself.
+        """
+        self._least = after(start, listening)
         self._nodes = {node.name: node for node in nodes}
         self._required = [name for name in self._nodes if name in set(required)]
         signals = {signal.path: signal for node in nodes for signal in node.signals}
@@ -36,6 +47,8 @@ class RollCall:
         self._last = after(self._limit, max(self._warmups.values(), default=ZERO))
         self._now = start
         self._heard: dict[str, str] = {}
+        self.readings: dict[str, bytes] = {}
+        """The octets of the latest reading of each node that spoke."""
         self._impostors: dict[str, str] = {}
         self._warming: dict[str, Instant] = {}
         # A node that can be neither listened to nor asked may only speak when spoken to.
@@ -44,12 +57,19 @@ class RollCall:
     @property
     def done(self) -> bool:
         now = self._now
+        if now < self._least:
+            return False
         warm = all(now >= end for end in self._warming.values())
         if not warm:
             return now >= self._last
         if now >= self._limit or len(self.present) == len(self._nodes):
             return True
         return now >= self._grace and self.present.issuperset(self._required)
+
+    @property
+    def impostors(self) -> dict[str, str]:
+        """Return what is wrong with nodes that are not who they must be, in words."""
+        return dict(self._impostors)
 
     @property
     def wrong(self) -> dict[str, str]:
@@ -71,6 +91,8 @@ class RollCall:
         self._now = now
         if isinstance(seen, Samples):
             self.present.add(seen.node)
+            if seen.samples and seen.samples[0].raw:
+                self.readings[seen.node] = seen.samples[0].raw
             self._warm_up(seen)
         elif isinstance(seen, NodeNote):
             self._heard[seen.node] = seen.text
@@ -85,7 +107,7 @@ class RollCall:
         """Return when waiting ends next."""
         if self.done:
             return None
-        ends = [self._grace, self._limit, self._last, *self._warming.values()]
+        ends = [self._least, self._grace, self._limit, self._last, *self._warming.values()]
         return min(end for end in ends if end > self._now)
 
     def take_sends(self) -> tuple[()]:
@@ -114,5 +136,10 @@ class RollCall:
 
 
 def _cannot_be_called(node: Node) -> bool:
+    if node.coap is not None:
+        return not node.coap.resources
+    if node.console is not None and not node.address.port:
+        return node.console.identify is None and node.console.read is None
     listened_to = node.listen is not None and node.renew is not None
+    listened_to = listened_to or node.readings_to is not None
     return not listened_to and (node.read is None or node.poll is None)

@@ -15,33 +15,42 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import hil
+from hil.bench.aside import Aside
+from hil.bench.hands import Hands
 from hil.bench.interrupt import Interrupts
 from hil.bench.loop import drive
 from hil.core.error import BenchError, StoreError
 from hil.core.event import HostNoted, RunStarted
 from hil.core.instant import Instant
 from hil.core.observation import Abort
-from hil.files.read import read_plans_with_warnings, read_rack
+from hil.files.read import read_known, read_plans_with_warnings, read_rack
 from hil.measure.libraries import load_libraries
 from hil.report.about import About, describe, write_about
 from hil.report.exit_code import ExitCode, exit_code
 from hil.report.store import forget_latest, new_folder, point_latest
 from hil.report.tally import RunResult
+from hil.runner.absence import asked_of_a_person, without_a_person
 from hil.runner.bus import BusWatch, refuse_wrong_segment
 from hil.runner.evidence import Evidence, Watch
 from hil.runner.explaining import explainer
+from hil.runner.identity import bench_file
+from hil.runner.known import unmatched
+from hil.runner.losses import noting_losses
 from hil.runner.options import Options
+from hil.runner.remembering import remembered
 from hil.runner.selection import Selection, plan_files, select
 from hil.runner.session import Session
 from hil.runner.site import Say, Site, virtual_site, wall_site
 from hil.runner.specs import told_specs
-from hil.wire.link import Links
 from hil.wire.rack import Rack
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Finished:
-    """How a run ended; `crash` is the traceback of a bug of ours, `faults` go to the terminal."""
+    """How a run ended; `crash` is the traceback of a bug of ours, `faults` go to the terminal.
+
+    `changed` says in one line what changed since the runs before, where anything did.
+    """
 
     code: int
     result: RunResult
@@ -49,6 +58,7 @@ class Finished:
     junit: Path | None
     faults: tuple[str, ...]
     crash: str
+    changed: str = ""
 
 
 Read = Callable[[Options], tuple[Rack, Selection]]
@@ -59,17 +69,28 @@ def read_files(options: Options) -> tuple[Rack, Selection]:
     rack = read_rack(options.bench)
     reading = read_plans_with_warnings(plan_files(options.plans), rack, options.plans)
     odd = refuse_wrong_segment(rack, reading.plans)
-    selection = select(reading.plans, options)
-    warnings = (*reading.warnings, *odd)
-    return rack, replace(selection, warnings=warnings, remark=reading.passed_over)
+    plans = reading.plans
+    if not options.terminal:
+        plans = without_a_person(plans, options.unattended)
+    selection = select(plans, options)
+    known = read_known(options.known, rack) if options.known else ()
+    warnings = (*reading.warnings, *odd, *unmatched(known, reading.plans))
+    remark = reading.passed_over
+    return rack, replace(selection, warnings=warnings, remark=remark, known=known)
 
 
 def run_plans(
-    options: Options, *, watch: Watch | None = None, say: Say = print, read: Read = read_files
+    options: Options,
+    *,
+    watch: Watch | None = None,
+    say: Say = print,
+    read: Read = read_files,
+    lead: Aside | None = None,
 ) -> Finished:
     """Run plans.  `watch` sees every event but datagrams; `say` gets remarks for people.
 
-    `read` reads the bench and makes the cases (hil.runner.proving has another).  Raises
+    `read` reads the bench and makes the cases (hil.runner.proving has another).  With `lead` the
+    run waits before each case for that to let it go on (hil.runner.conductor).  Raises
     DescriptionError, BenchError and StoreError for what is wrong before anything moves.
     """
     reports = Path(options.reports)
@@ -82,9 +103,11 @@ def run_plans(
         say(selection.remark)
     started = datetime.now(UTC)
     name = f"{started:%Y%m%dT%H%M%SZ}-{rack.name}"
-    with Interrupts() as interrupts, _site(rack, name, options, interrupts, say) as site:
+    asks = any(asked_of_a_person(case) for case in selection.cases if not case.skip)
+    at = options.terminal if asks else ""
+    with Interrupts() as interrupts, _site(rack, name, options, interrupts, say, at) as site:
         folder = new_folder(reports, name)
-        evidence = Evidence(folder, watch)
+        evidence = Evidence(folder, watch, f"{started:%Y-%m-%d}")
         about = describe(
             run=folder.name,
             started=started,
@@ -95,24 +118,33 @@ def run_plans(
         )
         write_about(folder, about)
         point_latest(folder)
-        crash = _sit(rack, selection, options, site, evidence)
+        crash = _sit(rack, selection, options, site, evidence, lead)
         finished = _finish(evidence, about, crash)
-    return _with_faults(finished, site)
+    return remembered(_with_faults(finished, site), options)
 
 
 def _site(
-    rack: Rack, name: str, options: Options, interrupts: Interrupts, say: Say
+    rack: Rack, name: str, options: Options, interrupts: Interrupts, say: Say, terminal: str
 ) -> AbstractContextManager[Site]:
     if options.virtual:
         return virtual_site(rack, interrupts)
-    return wall_site(rack, name, interrupts, say, served=options.served)
+    return wall_site(rack, name, interrupts, say, served=options.served, terminal=terminal)
 
 
-def _sit(rack: Rack, selection: Selection, options: Options, site: Site, evidence: Evidence) -> str:
+def _sit(
+    rack: Rack,
+    selection: Selection,
+    options: Options,
+    site: Site,
+    evidence: Evidence,
+    lead: Aside | None,
+) -> str:
     """Hold the session; return the traceback where it broke, else nothing."""
     evidence.note(_started(rack, selection, options, site))
-    for spec in told_specs(selection.cases):
-        evidence.note(spec)
+    if (described := bench_file(rack)) is not None:
+        evidence.record(described)
+    for told in (*selection.known, *told_specs(selection.cases)):
+        evidence.note(told)
     watch = BusWatch(
         rack,
         evidence,
@@ -134,20 +166,24 @@ def _sit(rack: Rack, selection: Selection, options: Options, site: Site, evidenc
             explain=explainer(rack),
             hear=watch.hear if watch.listens else None,
             depart=None if site.relay is None else watch.depart,
+            paced=lead is not None,
         )
-        links = Links(rack, start)
+        links = Hands(rack, start, keyboard=site.keyboard, workshop=site.workshop)
         early, _ = site.bench.wait(start)  # what opening and building took is no lateness
         for arrival in early:
             if isinstance(arrival.thing, Abort):
                 session.receive(arrival.thing, start)
+        if lead is not None:
+            site.bench.heed(lead)
         drive(
             session,
             links,
             site.bench,
-            watch.record,
+            noting_losses(watch.record, evidence.note, links, (node.name for node in rack.nodes)),
             origin=start,
             observe=watch.observe,
             record_datagram=evidence.record_datagram,
+            addresses={node.name: node.address for node in rack.nodes},
         )
         site.safe = session.safe
     except BenchError as error:
@@ -159,6 +195,7 @@ def _sit(rack: Rack, selection: Selection, options: Options, site: Site, evidenc
         gc.unfreeze()
         site.moved = session is not None and session.moved
         unseen = session.unseen if session is not None else frozenset()
+        site.distrusted = frozenset(session.distrusted if session is not None else ())
         site.unseen = frozenset(node.address for node in rack.nodes if node.name in unseen)
     return ""
 

@@ -12,6 +12,7 @@ from pathlib import Path
 
 from hil.core.count import counted
 from hil.core.error import DescriptionError, Mark, Mistake
+from hil.core.event import KnownFault
 from hil.core.plan import Case, Expectation, Plan
 from hil.runner.options import Options
 from hil.wire.rack import Rack
@@ -32,6 +33,7 @@ class Selection:
     files: tuple[str, ...]
     plans: tuple[Plan, ...]
     warnings: tuple[Mistake, ...] = ()
+    known: tuple[KnownFault, ...] = ()
     remark: str = ""
 
 

@@ -18,13 +18,14 @@ from hil.core.observation import (
     NodeTrouble,
 )
 from hil.core.signal import Kind, Signal, Value, show_value
+from hil.wire.confirming import Confirming
 from hil.wire.decoded import Decoded
 from hil.wire.diagnosis import diagnose
 from hil.wire.encoding import WireError
 from hil.wire.layout import Codec
 from hil.wire.pending import Numbers, Open, Pending
 from hil.wire.rack import Carries, Node, Role
-from hil.wire.reception import Reception, Say
+from hil.wire.reception import Reception, Say, exchanged
 from hil.wire.timers import Timer, Timers
 
 if TYPE_CHECKING:
@@ -59,6 +60,8 @@ class Conversation:
         listened = node.listen is not None and node.renew is not None
         listening = self._listening if listened else None
         self._reception = Reception(node, readings, timers, say, listening)
+        ask = None if node.read is None else self._read
+        self._confirming = Confirming(node, readings, timers, self._say, ask, self._attend)
         self.track = self._reception.track
         self._signals: dict[str, Signal] = {signal.path: signal for signal in node.signals}
         if listened:
@@ -113,6 +116,14 @@ class Conversation:
         else:
             self._waiting.clear()
 
+    def inquire(self, now: Instant) -> None:
+        """Make sure who the node is; ends in Confirmed, in Unconfirmed, or in a conflict."""
+        self._confirming.begin(now)
+
+    def claims(self, payload: bytes) -> bool:
+        """Say whether a datagram bears the number of this node, wherever it came from."""
+        return self._reception.claims(payload)
+
     def sent(self, packet: "Packet", at: Instant) -> None:
         """Learn when a packet left; its answer time counts from here."""
         if packet.token is not None:
@@ -120,6 +131,7 @@ class Conversation:
         request = self._unsent.pop(packet.payload, None)
         if request is None:
             return
+        request.sent = at
         if request.number in self._pending.open:
             request.until = Instant(at + self.node.answer_within + 1)
             self._await_answers()
@@ -148,8 +160,16 @@ class Conversation:
         node = self.node
         if node.poll is not None:
             self._polling.set(_following(due, node.poll, now))
-            if node.read is not None:
-                self._request(node.read, Kind.NUMBER, 0, None, now)
+            self._read(now)
+
+    def _read(self, now: Instant) -> str:
+        """Ask for a reading; return why it cannot be asked for, or an empty text."""
+        if self.node.read is None:
+            return "it cannot be asked"
+        return self._request(self.node.read, Kind.NUMBER, 0, None, now)
+
+    def _attend(self, wanted: bool) -> None:
+        self._reception.hear = self._confirming.hear if wanted else None
 
     def _give_up_late(self, due: Instant, now: Instant) -> None:
         """Give up the requests that were to be answered by now."""
@@ -187,12 +207,16 @@ class Conversation:
         self._note(NodeTrouble.GARBLED, now, diagnose(self._codecs, payload), payload)
 
     def _foreign(self, packet: "Packet", now: Instant) -> None:
-        text = f"datagram from {packet.peer}, {self.node.name} is at {self.node.address}"
+        here = f"{self.node.name} is at {self.node.address}"
         for codec in self._answers:
             decoded = codec.decode(packet.payload)
             if decoded is not None and self._pending.match(decoded) is not None:
                 text = f"answered from {packet.peer}, asked at {self.node.address}"
-        self._note(NodeTrouble.FOREIGN, now, text, packet.payload)
+                self._note(NodeTrouble.FOREIGN, now, text, packet.payload)
+                return
+        what = self._reception.foreign(packet.payload, packet.peer, now)
+        if what:
+            self._note(NodeTrouble.FOREIGN, now, f"{what}, {here}", packet.payload)
 
     def _answer(self, codec: Codec, decoded: Decoded, payload: bytes, now: Instant) -> None:
         head = decoded.head(sequence=None)  # that one counts readings
@@ -205,8 +229,12 @@ class Conversation:
             return
         self._pending.close(request.number, True, now)
         self._await_answers()
+        if decoded.uptime is not None and request.sent is not None:
+            self._say(exchanged(self.node.name, codec, request.sent, now, decoded.uptime))
         accepted = decoded.status in (None, 0)
         if accepted and request.command is None:
+            if request.operation == self.node.read:
+                self._confirming.answered()
             return
         detail = self._detail(codec, decoded, request)
         if request.command is not None:

@@ -15,7 +15,7 @@ from collections.abc import Iterator
 from decimal import Decimal
 
 from hil.core.plan import Limits
-from hil.core.signal import EXACT, Signal, show_number
+from hil.core.signal import EXACT, Signal, Value, show_number
 from hil.wire.encoding import Form, Raw, other_sign, scaled, show_raw
 from hil.wire.frame import Place, big_order
 from hil.wire.layout import Codec
@@ -64,6 +64,14 @@ def explain_value(node: Node, payload: bytes, signal: str, limits: Limits) -> st
             if place.field.carries is Carries.SIGNAL and place.field.name == name:
                 return "; ".join(_hints(codec, place, raw, head, limits))
     return ""
+
+
+def explain_number(value: Value | None, signal: Signal, limits: Limits) -> str:
+    """Return a hint on a number that came without octets of its own: another unit, a factor."""
+    window = _window(limits)
+    if not isinstance(value, Decimal) or window is None:
+        return ""
+    return "; ".join(explain_ratio(value, window, signal.unit))
 
 
 def _hints(codec: Codec, place: Place, raw: Raw, payload: bytes, limits: Limits) -> Iterator[str]:

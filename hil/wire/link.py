@@ -11,11 +11,22 @@ else is a NodeNote and never used.  Observations carry their own instants.
 
 from dataclasses import dataclass
 
+from hil.core.errand import Inquiry, Prompt, Unmanned, Wish
+from hil.core.event import ConsoleLine
 from hil.core.instant import Instant
-from hil.core.observation import Command, CommandLost, NodeNote, NodeTrouble, Observation
+from hil.core.observation import (
+    Command,
+    CommandLost,
+    NodeNote,
+    NodeTrouble,
+    Observation,
+)
+from hil.wire.board import Board
+from hil.wire.coap.conversation import CoapConversation
+from hil.wire.console.talk import ConsoleTalk
 from hil.wire.conversation import Conversation
 from hil.wire.pending import Numbers
-from hil.wire.rack import Address, Rack
+from hil.wire.rack import Address, Node, Rack
 from hil.wire.timers import Timers
 
 
@@ -47,14 +58,34 @@ class Links:
         self._addresses = {node.name: node.address for node in rack.nodes}
         self._nodes_of = {signal.path: node.name for node in rack.nodes for signal in node.signals}
         numbers, say = Numbers(first_request), self._observations.append
-        self._conversations = {
-            node.name: Conversation(node, numbers, self._timers, say, self._queue, start)
-            for node in rack.nodes
-        }
+        self._board = Board(rack, say)
+        self._lines: list[ConsoleLine] = []
+        self._talks = self._open_consoles(rack, start)
 
-    def execute(self, command: Command, now: Instant) -> None:
-        """Send a command; one that cannot be sent is lost at once, with the reason."""
+        def converse(node: Node) -> Conversation | CoapConversation:
+            if node.coap is not None:
+                return CoapConversation(node, first_request, self._timers, say, self._queue, start)
+            return Conversation(node, numbers, self._timers, say, self._queue, start)
+
+        self._conversations: dict[str, Conversation | CoapConversation | ConsoleTalk] = {
+            node.name: converse(node) for node in rack.nodes if node.address.port
+        }
+        mouth = next(iter(self._conversations), None)
+        if self._board.question is not None and mouth is not None:
+            self._sends.append(Packet(mouth, *self._board.question))
+        for name, talk in self._talks.items():
+            self._conversations.setdefault(name, talk)
+
+    def execute(self, command: Command | Wish, now: Instant) -> None:
+        """Send a command, or find out who a node is; what cannot be sent is lost at once."""
         self._catch_up(now)
+        if isinstance(command, Inquiry):
+            self._inquire(command.node, now)
+            return
+        if isinstance(command, Prompt):  # a bench that has a person passes this on before
+            self._observations.append(Unmanned(at=now, text="nobody is at this bench"))
+        if not isinstance(command, Command):
+            return
         node = self._nodes_of.get(command.signal)
         if node is None:
             text = f"there is no signal {command.signal}"
@@ -67,10 +98,18 @@ class Links:
         heap = self._timers.heap
         if heap and heap[0][0] < now:
             self._catch_up(now)
-        conversation = self._conversations.get(packet.node)
+        conversation = self._partner(packet)
         if conversation is not None:
             conversation.receive(packet, now)
             return
+        if packet.node == self._board.name and self._board.receive(
+            packet.peer, packet.payload, now
+        ):
+            return
+        for each in self._conversations.values():
+            if not isinstance(each, ConsoleTalk) and each.claims(packet.payload):
+                each.receive(packet, now)  # from another address, and told as that
+                return
         text = f"datagram from {packet.peer}, where no node of this rack is"
         note = NodeNote(
             node=packet.node,
@@ -83,7 +122,7 @@ class Links:
 
     def sent(self, packet: Packet, at: Instant) -> None:
         """Learn from the bench that a packet left at `at`."""
-        conversation = self._conversations.get(packet.node)
+        conversation = self._partner(packet)
         if conversation is not None:
             conversation.sent(packet, at)
 
@@ -93,6 +132,13 @@ class Links:
         conversation = self._conversations.get(node)
         if conversation is not None:
             conversation.refused(at, text)
+
+    def unplugged(self, node: str, at: Instant, text: str) -> None:
+        """Learn from the bench that the line to the node's console failed."""
+        self._catch_up(at)
+        talk = self._talks.get(node)
+        if talk is not None:
+            talk.refused(at, text)
 
     def tick(self, now: Instant) -> None:
         """Learn that time has reached `now`."""
@@ -119,9 +165,36 @@ class Links:
         self._observations.clear()
         return observations
 
+    def take_lines(self) -> list[ConsoleLine]:
+        """Hand over what stood on consoles, with instants that count from the start."""
+        if not self._lines:
+            return []
+        lines = self._lines[:]
+        self._lines.clear()
+        return lines
+
     def lost(self, node: str) -> int:
         """Return how many readings of a node never came, by its sequence numbers."""
         return self._conversations[node].track.lost
+
+    def _inquire(self, node: str, now: Instant) -> None:
+        self._conversations[node].inquire(now)
+
+    def _open_consoles(self, rack: Rack, start: Instant) -> dict[str, ConsoleTalk]:
+        """Return the talks on the rack's consoles; names tell a swapped one from a stranger."""
+        names = {node.identity.serial: node.name for node in rack.nodes if node.identity.serial}
+        say, tell = self._observations.append, self._lines.append
+        return {
+            node.name: ConsoleTalk(node, self._timers, say, self._queue, tell, start, names)
+            for node in rack.nodes
+            if node.console is not None
+        }
+
+    def _partner(self, packet: Packet) -> Conversation | CoapConversation | ConsoleTalk | None:
+        """Return who takes part in what this packet is of; port 0 is a serial line's."""
+        if packet.peer.port:
+            return self._conversations.get(packet.node)
+        return self._talks.get(packet.node)
 
     def _catch_up(self, now: Instant) -> None:
         """Let everything happen that was due before `now`."""

@@ -36,7 +36,7 @@ class Numbers:
 class Open:
     """One request on its way; `command` is None for the links' own requests.
 
-    It is given up at `until`.
+    It left at `sent` and is given up at `until`.
     """
 
     number: int
@@ -44,6 +44,7 @@ class Open:
     command: Command | None
     payload: bytes
     until: Instant
+    sent: Instant | None = None
 
 
 class Pending:

@@ -12,19 +12,29 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from hil.core.instant import Duration
 from hil.core.signal import Signal
+from hil.wire.programs import Programs
 from hil.wire.segment import Bus
+from hil.wire.stand_in import StandIn
 
 if TYPE_CHECKING:
+    from hil.wire.announce import Discovery
+    from hil.wire.coap.description import Coap
+    from hil.wire.console.description import Console
     from hil.wire.disturbance import RelayScript
 
 
 class Address(NamedTuple):
-    """Where a node is: an IPv4 or IPv6 address in text form, and a UDP port."""
+    """Where a node is: an IPv4 or IPv6 address in text form, and a UDP port.
+
+    Port 0 is no UDP port: then `host` names the device of a serial line.
+    """
 
     host: str
     port: int
 
     def __str__(self) -> str:
+        if not self.port:
+            return self.host
         return f"[{self.host}]:{self.port}" if ":" in self.host else f"{self.host}:{self.port}"
 
 
@@ -40,17 +50,26 @@ class Envelope:
     payload: bytes
 
 
+def far_end(line: Address) -> Address:
+    """Return the tool's end of a serial line; the other end is the node's."""
+    return Address(f"{line.host} (tool)", 0)
+
+
 class Role(Enum):
     """What a layout is for.
 
     READING   node → listeners, without being asked
     REQUEST   tool → node: drive a signal, ask for a reading, ask to be kept informed
     ANSWER    node → tool: the answer to a request, with the request's number
+    ANNOUNCE  node → everybody, or who asked: who it is (hil.wire.announce)
+    ASK       tool → everybody: who is there?
     """
 
     READING = "reading"
     REQUEST = "request"
     ANSWER = "answer"
+    ANNOUNCE = "announce"
+    ASK = "ask"
 
 
 class Carries(Enum):
@@ -180,6 +199,7 @@ class Node:
     `number` is its number on the bus.  `operations` gives, for each driven signal, the operation
     that drives it; `read` is the operation that asks for a reading (None: cannot be asked) and
     `poll` how often it is asked; `listen` asks to be kept informed and is repeated every `renew`.
+    `readings_to` is the group that it tells its readings by itself.
     """
 
     name: str
@@ -195,6 +215,9 @@ class Node:
     poll: Duration | None = None
     listen: int | None = None
     renew: Duration | None = None
+    readings_to: Address | None = None
+    console: "Console | None" = None
+    coap: "Coap | None" = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -210,7 +233,8 @@ class Software:
 class Rack:
     """A bench file, read: the nodes of one rack and how to reach them.
 
-    `depends` names for a signal, in full, those that it follows.
+    `depends` names for a signal, in full, those that it follows; `programs` are by the signals
+    that the bench computer drives itself, of a node or of the whole `rack`.
     """
 
     name: str
@@ -223,8 +247,13 @@ class Rack:
     software: Software | None
     bus: Bus | None = None
     relay: "RelayScript | None" = None
+    stand_in: StandIn | None = None
+    programs: Mapping[str, Programs] = field(default_factory=dict)
     depends: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    alarms: str = ""
+    discovery: "Discovery | None" = None
 
     def signals(self) -> dict[str, Signal]:
         """Return every signal of the rack by its full name."""
-        return {signal.path: signal for node in self.nodes for signal in node.signals}
+        found = {signal.path: signal for node in self.nodes for signal in node.signals}
+        return found | {path: each.signal for path, each in self.programs.items()}

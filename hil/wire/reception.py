@@ -12,10 +12,10 @@ from collections.abc import Callable
 from operator import itemgetter
 
 from hil.core.instant import Duration, Instant, show_duration
-from hil.core.observation import NodeNote, NodeTrouble, Observation, Samples
+from hil.core.observation import Exchanged, NodeNote, NodeTrouble, Observation, Samples
 from hil.core.signal import Sample, Validity, Value
 from hil.wire.decoded import Head
-from hil.wire.firmware import satisfies
+from hil.wire.identity import identity_names, identity_problem, shown
 from hil.wire.layout import Codec
 from hil.wire.look import Look, Origin
 from hil.wire.rack import Carries, Node
@@ -44,7 +44,7 @@ class _Stream:
         self.origin = Origin(codec, node)
         self.ageing: list[tuple[Timer, Duration]] = []
         self.counted = codec.boots_span > 0 and codec.sequence_span > 0
-        self.life = _life_of(codec, node)
+        self.life = _life_of(codec)
         self.living: object = None
 
 
@@ -62,6 +62,9 @@ class Reception:
         self._number = node.number
         self._say, self._listening = say, listening
         self._told: dict[str, Value] = {}
+        self._doubted = ""
+        self.hear: Callable[[Codec, bytes, Instant], None] | None = None
+        """Is shown each good reading as well, while somebody wants to know who the node is."""
         self._streams = [_Stream(codec, node) for codec in codecs]
         self._group_ageing(timers)
 
@@ -81,9 +84,13 @@ class Reception:
             if not follows and not self._is_good(stream, head, payload, now):
                 return True
             since = self._since(stream, now) if stream.asked else now
+            if since < now and head.uptime is not None and self.node.listen is None:
+                self._say(exchanged(self.node.name, stream.codec, since, now, head.uptime))
             for timer, age in stream.ageing:
                 timer.set(Instant(now + age))
             self._say(Look(stream.origin, payload, since, now, head.note, self.track.booted))
+            if self.hear is not None:
+                self.hear(stream.codec, payload, now)
             return True
         return False
 
@@ -93,8 +100,8 @@ class Reception:
             return False
         life = stream.life(payload)
         if life != stream.living:
-            stream.living = life
-            self._identify(stream.codec, payload, now)
+            stream.living = life if self._identify(stream.codec, payload, now) else None
+            return stream.living is not None
         return True
 
     def _group_ageing(self, timers: Timers) -> None:
@@ -129,7 +136,7 @@ class Reception:
         number = head.node
         if number != self._number and number is not None:
             text = f"says it is node {number}; {self.node.name} is {self._number}"
-            self._note(NodeTrouble.STRAY, now, text, payload)
+            self._conflict(codec, text, now, payload)
             return False
         judged = self.track.judge(codec, head, now)
         if judged is FINE:
@@ -160,19 +167,65 @@ class Reception:
                 return min(asked, now)
         return now
 
-    def _identify(self, codec: Codec, payload: bytes, now: Instant) -> None:
-        """Compare what a node says it is with what it must be; say so once for each answer."""
-        plain = codec.plain(payload)
-        for name, requirement in _requirements(self.node):
-            got = plain.get(name)
-            if got is None or self._told.get(name) == got:
+    def claims(self, payload: bytes) -> bool:
+        """Say whether a datagram is a reading with this node's number, whoever sent it."""
+        heads = [head for stream in self._streams if (head := stream.head(payload)) is not None]
+        return any(head.node == self._number for head in heads)
+
+    def foreign(self, payload: bytes, peer: object, now: Instant) -> str:
+        """Say what a datagram from another address is, if it is a reading of this node.
+
+        A second node with its number is a conflict, and noted as one.
+        """
+        for stream in self._streams:
+            head = stream.head(payload)
+            if head is None or head.node != self._number:
                 continue
+            got = stream.codec.plain(payload).get("serial")
+            wanted = self.node.identity.serial or shown(self._told.get("serial", ""))
+            if got is None or not wanted:
+                return f"a reading of node {head.node} came from {peer}"
+            if shown(got) == wanted:
+                return f"serial {wanted} speaks from {peer} as well"
+            text = (
+                f"two nodes have the number {head.node}: serial {wanted} at {self.node.address}, "
+                f"serial {shown(got)} at {peer}"
+            )
+            self._conflict(stream.codec, text, now, payload)
+            return ""
+        return f"datagram from {peer}"
+
+    def _identify(self, codec: Codec, payload: bytes, now: Instant) -> bool:
+        """Compare what a node says it is with what it must be; say so once for each answer.
+
+        Returns False for a reading that is not to be used: another node may have sent it.
+        """
+        plain = codec.plain(payload)
+        for name in identity_names(codec):
+            got, before = plain[name], self._told.get(name)
+            if before == got:
+                continue
+            text = identity_problem(self.node, name, shown(got))
+            if not text and name == "serial" and before is not None:
+                text = f"serial is {shown(got)}, was {shown(before)}: another node answers here"
+            if text and not self._conflict(codec, text, now, payload):
+                return False
             self._told[name] = got
-            text = str(got)
-            fits = text == requirement if name == "serial" else satisfies(text, requirement)
-            if not fits:
-                text = f"{name} is {text or '(empty)'}, wanted {requirement}"
-                self._note(NodeTrouble.IDENTITY, now, text, payload)
+        self._doubted = ""
+        return True
+
+    def _conflict(self, codec: Codec, text: str, now: Instant, payload: bytes) -> bool:
+        """Note that it is another node; without a check in the datagram only the second time.
+
+        One flipped bit must not stop a run.
+        """
+        sure = codec.place(Carries.CRC) is not None or self._doubted == text
+        if sure:
+            self._note(NodeTrouble.IDENTITY, now, text, payload)
+        else:
+            self._note(NodeTrouble.STRAY, now, f"{text}; not believed unless told again", payload)
+        self._doubted = "" if sure else text
+        return sure
 
     def _note(
         self,
@@ -186,15 +239,17 @@ class Reception:
         self._say(NodeNote(node=name, trouble=trouble, at=at, text=text, raw=raw, since=since))
 
 
-def _requirements(node: Node) -> list[tuple[str, str]]:
-    """Return what a node must show, by the names of its plain fields."""
-    wanted = (("serial", node.identity.serial), ("firmware", node.identity.firmware))
-    return [(name, requirement) for name, requirement in wanted if requirement]
+def exchanged(node: str, codec: Codec, sent: Instant, at: Instant, stamp: int) -> Exchanged:
+    """Return what an answer that is stamped with the node's time says about its clock."""
+    place = codec.place(Carries.UPTIME)
+    assert place is not None
+    span, tick = codec.uptime_span, place.field.tick
+    return Exchanged(node=node, sent=sent, at=at, stamp=stamp, span=span, tick=tick)
 
 
-def _life_of(codec: Codec, node: Node) -> Callable[[bytes], object]:
+def _life_of(codec: Codec) -> Callable[[bytes], object]:
     """Return what takes the octets out of a reading that say who sends it and in which life."""
-    names = [name for name, _ in _requirements(node)]
+    names = identity_names(codec)
     slices = [
         slice(place.offset, place.offset + place.size)
         for place in codec.places

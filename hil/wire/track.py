@@ -2,22 +2,32 @@
 
 sequence   a window of the last 64 readings tells new, duplicate and late ones apart, as the
            anti-replay window of RFC 4303 §3.4.3 does; after 10 s of silence it starts afresh
+           without boots and uptime, counting that begins again is a reboot
 boots      any other boot count than before is a reboot
-uptime     a 32-bit count wraps (milliseconds after 49.7 days).  Without a boot count, falling
-           is a wrap if the modular difference is about the time that passed, else a reboot
+uptime     a 32-bit count wraps (milliseconds after 49.7 days).  Falling is a wrap if the modular
+           difference is about the time that passed, else a reboot, whatever the boot count says
 """
 
 from enum import Enum
-from typing import NamedTuple
+from typing import NamedTuple, Protocol
 
 from hil.core.instant import SECOND, Duration, Instant, show_duration
 from hil.wire.decoded import Head
-from hil.wire.layout import Codec
 
 _WINDOW = 64
 _ALL_SEEN = (1 << _WINDOW) - 1
 _SILENCE = 10 * SECOND
 _SLACK = SECOND
+_BEGINNING = 3
+
+
+class Spans(Protocol):
+    """How far counters count before they wrap: readings, and nanoseconds of uptime."""
+
+    @property
+    def sequence_span(self) -> int: ...
+    @property
+    def uptime_span(self) -> int: ...
 
 
 class Kind(Enum):
@@ -51,6 +61,7 @@ class Track:
     """
 
     __slots__ = (
+        "_again",
         "_boots",
         "_heard",
         "_mask",
@@ -76,8 +87,9 @@ class Track:
         self._next = -1  # the sequence number of the next reading, if none is lost
         self._sequence_at = Instant(0)
         self._mask = 0
+        self._again = (0, 0)  # old readings that count from the beginning: the next, how many
 
-    def follow(self, codec: Codec, head: Head, at: Instant) -> bool:
+    def follow(self, spans: Spans, head: Head, at: Instant) -> bool:
         """Take in the reading after the last one, known to be of the same life; False if another.
 
         This is the short way of `judge` for what nearly every reading is.
@@ -85,15 +97,17 @@ class Track:
         _, sequence, _, _, _, uptime, _, _ = head
         if sequence != self._next or sequence is None:
             return False
+        if uptime is not None and self._uptime is not None and uptime < self._uptime:
+            return False
         if self._mask != _ALL_SEEN:
             self._mask = (self._mask << 1 | 1) & _ALL_SEEN
         self._sequence, self._sequence_at, self._heard = sequence, at, at
-        self._next = (sequence + 1) % codec.sequence_span
+        self._next = (sequence + 1) % spans.sequence_span
         if uptime is not None:
-            self._keep_time(uptime, codec.uptime_span, at)
+            self._keep_time(uptime, spans.uptime_span, at)
         return True
 
-    def judge(self, codec: Codec, head: Head, at: Instant) -> Judgement:
+    def judge(self, spans: Spans, head: Head, at: Instant) -> Judgement:
         """Take in the counters of one datagram that arrived at `at`."""
         _, sequence, _, _, _, uptime, boots, _ = head
         before, self._heard = self._heard, at
@@ -102,17 +116,20 @@ class Track:
             if self._boots is not None:
                 reboot = f"boot count {boots}, was {self._boots}"
             self._boots = boots
-        back = 0 if sequence is None else self._steps_back(sequence, codec.sequence_span, at)
-        if boots is None and uptime is not None and self._uptime is not None:
-            reboot = self._fallen(uptime, codec.uptime_span, at, old=back > 0)
+        back = 0 if sequence is None else self._steps_back(sequence, spans.sequence_span, at)
+        if not reboot and uptime is not None and self._uptime is not None:
+            overtaken = back > 0 or (sequence is None and boots is not None)
+            reboot = self._fallen(uptime, spans.uptime_span, at, old=overtaken)
+        if boots is None and uptime is None and sequence is not None:
+            reboot = self._restarted(sequence, spans.sequence_span, back)
         if reboot:
             self._sequence, self.booted, self._uptime = None, at, None
         elif back > 0:
             return self._old(back)
         if uptime is not None:
-            self._keep_time(uptime, codec.uptime_span, at)
+            self._keep_time(uptime, spans.uptime_span, at)
         if sequence is not None:
-            self._advance(sequence, codec.sequence_span, at)
+            self._advance(sequence, spans.sequence_span, at)
         return Judgement(Kind.NEW, reboot, before) if reboot else FINE
 
     def _steps_back(self, sequence: int, span: int, at: Instant) -> int:
@@ -139,6 +156,28 @@ class Track:
             self._mask = _ALL_SEEN  # what came before this one is not waited for
         self._sequence, self._sequence_at = sequence, at
         self._next = (sequence + 1) % span
+
+    def _restarted(self, sequence: int, span: int, back: int) -> str:
+        """Say how the sequence alone shows a reboot: it counts from the beginning again.
+
+        Close to its beginning it looks like old readings that come twice: three in a row tell.
+        """
+        last = self._sequence
+        if last is None:
+            return ""
+        if back > 0:
+            following, count = self._again
+            goes_on = count > 0 and sequence == following
+            first = 1 if sequence <= 1 else 0
+            self._again = (sequence + 1, count + 1) if goes_on else (sequence + 1, first)
+            again = self._again[1] >= _BEGINNING
+        else:
+            self._again = (0, 0)
+            far = (sequence - last) % span >= span // 2
+            again = far and sequence < _WINDOW and span > 4 * _WINDOW
+        if again:
+            self._again = (0, 0)
+        return f"readings count from {sequence} again, were at {last}" if again else ""
 
     def _keep_time(self, uptime: int, span: int, at: Instant) -> None:
         if self._uptime is None:

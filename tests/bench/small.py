@@ -160,6 +160,12 @@ class Diary:
         news, self._news = self._news, []
         return news
 
+    def unplugged(self, node: str, at: Instant, text: str) -> None:
+        self.told.append(("unplugged", f"{node}: {text}", at))
+
+    def take_lines(self) -> list[Event]:
+        return []
+
     def take_events(self) -> list[Event]:
         events, self.events = self.events, []
         return events
@@ -191,6 +197,10 @@ class Silent:
         return ()
 
     def take_observations(self) -> list[Observation]:
+        return []
+
+    def unplugged(self, node: str, at: Instant, text: str) -> None: ...
+    def take_lines(self) -> list[Event]:
         return []
 
     def take_events(self) -> list[Event]:

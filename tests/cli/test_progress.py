@@ -10,6 +10,8 @@ from report.runs import begun, ended, run, started
 from rich.cells import cell_len
 
 from hil.cli.progress import LiveProgress, PlainProgress, case_line
+from hil.core.event import OperatorAnswered, OperatorAsked
+from hil.core.instant import Instant
 from hil.report.line import crop, text_of
 
 LONG = case(step({}, [is_red(during=(ms(0), ms(3000)))]))
@@ -122,3 +124,43 @@ def test_the_time_left_is_known_before_the_first_case_is_over():
 
     assert "about 30 s left" in stream.getvalue()
     progress.close()
+
+
+def test_the_bar_makes_way_while_somebody_is_asked_something():
+    stream = Terminal()
+    progress = LiveProgress(stream)
+    asked, answered = questions()
+    progress(started("case 0", "case 1"))
+    progress(begun(0, "case 0"))
+    progress(asked)
+    before = stream.getvalue()
+    progress(begun(1, "case 1"))
+    during = stream.getvalue()
+    progress(answered)
+    after = stream.getvalue()
+    progress.close()
+
+    assert before.endswith("\x1b[2K")  # it has erased itself
+    assert during == before
+    assert "0 of 2" in after[len(during) :]
+
+
+def test_the_bar_stays_where_the_bench_answers_for_itself():
+    stream = Terminal()
+    progress = LiveProgress(stream)
+    asked, answered = questions(stand_in="mast.light 0 lx", by="bench")
+    progress(started("case 0"))
+    before = stream.getvalue()
+    progress(asked)
+    progress(answered)
+
+    assert stream.getvalue() == before
+    progress.close()
+
+
+def questions(stand_in="", by="person"):
+    told = {"index": 0, "step": 1, "what": "act", "text": "cover the light sensor"}
+    return (
+        OperatorAsked(at=Instant(0), within=1, stand_in=stand_in, place="feed.yaml:3:1", **told),
+        OperatorAnswered(at=Instant(1), answer="yes", by=by, took=1, **told),
+    )

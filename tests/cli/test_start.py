@@ -3,7 +3,18 @@
 import subprocess
 import sys
 
-HEAVY = ("rich", "yaml", "pint", "junit_xml", "tenacity", "netifaces", "anycrc", "numpy", "decimal")
+HEAVY = (
+    "rich",
+    "yaml",
+    "pint",
+    "junit_xml",
+    "tenacity",
+    "netifaces",
+    "anycrc",
+    "numpy",
+    "decimal",
+    "sqlalchemy",
+)
 PROBE = f"""
 import sys
 from hil.cli.main import main

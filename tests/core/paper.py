@@ -154,7 +154,9 @@ def play(
     now, serial = 0, len(queue)
     for _ in range(100_000):
         for command in machine.take_sends():
-            machine.receive(CommandSent(token=command.token, at=Instant(now)), Instant(now))
+            if isinstance(command, Command):
+                sent = CommandSent(token=command.token, at=Instant(now))
+                machine.receive(sent, Instant(now))
             for when, thing in answer(command, Instant(now)):
                 serial += 1
                 queue.append((when, serial, thing))

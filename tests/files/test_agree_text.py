@@ -8,6 +8,7 @@ from files.probes import cases, expecting, mistakes
 from hil.files.read import read_rack
 from hil.measure.clocking import Clocking, Part
 from hil.measure.showing import Showing
+from hil.measure.splitting import Share
 
 GLASSHOUSE = read_rack(Path(__file__).parents[2] / "fixtures" / "glasshouse.yaml")
 
@@ -53,6 +54,18 @@ def test_an_odd_agreement_is_refused(tmp_path, rack, entry, what):
     assert any(what in sentence for sentence in found), found
 
 
+RED = "signal: beacon.lamp, value: red"
+
+
+def test_the_parts_of_a_response_time_are_expectations_beside_it(tmp_path):
+    text = f"{{{RED}, within: 150 ms, processing: 100 ms, return: 5 ms, outward: 1 ms}}"
+    plain, *parts = cases(tmp_path, GLASSHOUSE, expecting(text))[0].steps[0].expectations
+
+    assert plain.measure is None and plain.timing.within == 150_000_000
+    assert [one.measure.share for one in parts] == [Share.PROCESSING, Share.RETURN]
+    assert all(one.measure.outward == 1_000_000 for one in parts)
+
+
 def test_a_skew_finer_than_the_looks_is_refused(tmp_path):
     text = "{agree: [circulator.duty, lamps.strip-1.output], within: 20 ms, during: 1 s}"
     found = mistakes(tmp_path, GLASSHOUSE, expecting(text))
@@ -71,6 +84,14 @@ def test_a_clock_is_an_expectation_for_each_figure(tmp_path):
 @pytest.mark.parametrize(
     ("entry", "what"),
     [
+        (f"{{{RED}, within: 1 s, processing: 5 ms}}", "outward: 1 ms"),
+        (f"{{{RED}, during: 1 s, return: 5 ms}}", "`return` goes only with `within`"),
+        (f"{{{RED}, within: 1 s, outward: 5 ms}}", "`outward` goes only with"),
+        (f"{{{RED}, within: 1 s, return: 5}}", "return: `5` has no unit"),
+        (
+            "{signal: tile.disc, value: red, within: 1 s, return: 5 ms}",
+            "nothing that tile is asked bounds its clock from below",
+        ),
         ("{clock: circulatr, during: 1 s, drift: 1 ppm to 2 ppm}", "try: circulator"),
         ("{clock: beacon, during: 1 s, return: 1 ms}", "beacon is not asked for readings"),
         ("{clock: circulator, during: 1 s}", "expected one or more of `drift`"),

@@ -114,7 +114,7 @@ def test_the_fixtures_can_be_read(name):
         ("text: yes", "text: on", "text: expected `yes` or `no`, got `on`"),
         ("type: u16, is: request", "type: u17, is: request", "type: expected"),
         ("type: u16, is: request", "type: u16, is: status", "a layout of a request has no `status`"),
-        ("role: reading", "role: readings", "role: expected `reading`, `request` or `answer`, got `readings` | try: reading"),
+        ("role: reading", "role: readings", "role: expected `reading`, `request`, `answer`, `announce` or `ask`, got `readings` | try: reading"),
         ("bench: probes", "bench:", "bench: has no value, expected a text"),
     ],
 )  # fmt: skip

@@ -58,5 +58,5 @@ def test_a_list_of_benches_that_is_none_is_a_mistake(tmp_path, rack):
     path = tmp_path / "odd.yaml"
     path.write_text(f"plan: Odd\nbenches: {{probes: yes}}\n{CASES}")
 
-    with pytest.raises(DescriptionError, match="odd.yaml:2:10"):
+    with pytest.raises(DescriptionError, match=r"odd\.yaml:2:10"):
         read_plans([path], rack)

@@ -6,10 +6,21 @@ from pathlib import Path
 import jsonschema
 import pytest
 
-from hil.files import bench_shape, bus_shape, follow_shape, measure_shape, plan_shape
+from hil.files import (
+    ask_shape,
+    bench_shape,
+    bus_shape,
+    coap_shape,
+    command_shape,
+    console_shape,
+    follow_shape,
+    measure_shape,
+    operator_shape,
+    plan_shape,
+)
 from hil.files.kind import FileKind, kind_of
 from hil.files.mistake import Page
-from hil.files.read import read_plan, read_plans, read_rack
+from hil.files.read import read_plan, read_plans_with_warnings, read_rack
 from hil.files.schema import bench_schema, plan_schema
 from hil.files.shape import Either, Many, Names, Record
 from hil.files.text import read_text
@@ -78,7 +89,7 @@ def glasshouse():
 
 
 def test_the_plans_can_be_read(glasshouse):
-    plans = read_plans(PLANS, glasshouse)
+    plans = read_plans_with_warnings(PLANS, glasshouse, asked=()).plans
 
     assert sum(len(plan.cases) for plan in plans) >= 60
 
@@ -124,6 +135,20 @@ BENCH_SECTIONS = {
     "Noise": bus_shape.NOISE,
     "Relay": bus_shape.RELAY,
     "Disturbances": bus_shape.DISTURBANCE,
+    "Commands": command_shape.COMMAND,
+    "Operator": operator_shape.OPERATOR,
+    "Discovery": bench_shape.DISCOVERY,
+    "CoAP": coap_shape.COAP,
+    "Resources": coap_shape.FACT,
+    "Uptimes": coap_shape.UPTIME,
+    "CoAP signals": coap_shape.COAP_SIGNAL,
+    "Puts": coap_shape.PUT,
+    "Consoles": console_shape.CONSOLE,
+    "Adapters": console_shape.USB,
+    "Control lines": console_shape.CONTROL_LINES,
+    "Who it is": console_shape.IDENTIFY,
+    "Asking": console_shape.READ,
+    "Console commands": console_shape.COMMAND,
 }
 PLAN_SECTIONS = {
     "The file": plan_shape.PLAN,
@@ -144,6 +169,7 @@ PLAN_SECTIONS = {
     "Traffic of trials": measure_shape.TRIAL_TRAFFIC,
     "All at once": plan_shape.TOGETHER,
     "A proof": plan_shape.PROVE,
+    "Asking a person": ask_shape.ASK,
 }
 REFERENCES = [
     (ROOT / "fixtures" / "README.md", title, record) for title, record in BENCH_SECTIONS.items()
@@ -225,7 +251,7 @@ def wrapped(block):
     if block.startswith("plan:"):
         return block
     indented = block.replace("\n", "\n          ").rstrip()
-    if block.startswith(("- trials", "- follow", "- prove")):
+    if block.startswith(("- trials", "- follow", "- prove", "- ask")):
         block = block.replace("../fixtures", str(ROOT / "fixtures"))
         step = block.replace("\n", "\n      ").rstrip()
         return f"plan: P\ncases:\n  - case: c\n    steps:\n      {step}\n"
@@ -247,7 +273,9 @@ def test_examples_of_the_plan_reference_are_plans(tmp_path, glasshouse, block):
 
 @pytest.mark.parametrize("block", blocks(ROOT / "fixtures" / "README.md"))
 def test_examples_of_the_bench_reference_stand_in_the_fixtures(block):
-    files = ("glasshouse.yaml", "glasshouse-alarms.yaml")
+    if block.startswith("known-faults:"):
+        return  # a file of one's own; hil/files/known_file.py has its tests
+    files = ("glasshouse.yaml", "glasshouse-alarms.yaml", "annexe.yaml", "propagator.yaml")
     fixture = "".join(
         "".join((ROOT / "fixtures" / name).read_text("utf-8").split()) for name in files
     )

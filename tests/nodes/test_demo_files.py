@@ -13,19 +13,21 @@ from hil.bench.interrupt import Interrupts
 from hil.bench.loop import drive
 from hil.core.event import CaseEnded, Event
 from hil.core.plan import Case, Plan, Unchanged
-from hil.files.read import read_plans, read_rack
+from hil.files.read import read_plans_with_warnings, read_rack
 from hil.nodes.settings import DEFAULTS
 from hil.runner.session import Session
 from hil.runner.site import virtual_site
 from hil.wire.link import Links
 from hil.wire.rack import Rack
 
-PLANS = sorted((FIXTURES.parent / "testplans").glob("*.yaml"))
+PLANS = sorted((FIXTURES.parent / "testplans").glob("[0-9]*.yaml"))
 
 
 @cache
 def plans() -> dict[str, Plan]:
-    return {plan.title: plan for plan in read_plans(PLANS, glasshouse())}
+    return {
+        plan.title: plan for plan in read_plans_with_warnings(PLANS, glasshouse(), asked=()).plans
+    }
 
 
 def cases() -> Iterator[Case]:

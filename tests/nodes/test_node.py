@@ -116,11 +116,22 @@ def test_node_does_a_repeated_request_once_and_repeats_its_answer(tool: Operator
 
 
 def test_node_takes_a_request_in_hand_once(tool: Operator) -> None:
-    tool.send("beacon", request("beacon", 7, LAMP, 2))
-    tool.send("beacon", request("beacon", 7, LAMP, 2))
+    tool.send("tile", request("tile", 7, LAMP, 2))
+    tool.send("tile", request("tile", 7, LAMP, 2))
     tool.run(20)
 
-    assert [answer("beacon", 7, LAMP, 0, 2)] == answers(tool, "beacon")
+    assert [answer("tile", 7, LAMP, 0, 2)] == answers(tool, "tile")
+
+
+def test_an_answer_bears_the_nodes_own_time_where_its_layout_has_one(tool: Operator) -> None:
+    tool.run(1_000)
+    number = tool.ask("beacon", LAMP, 2)
+    tool.run(20)
+    (octets,) = answers(tool, "beacon")
+    head = struct.pack(">BBHBB", 0x25, 7, number, LAMP, 0)
+
+    assert octets == sealed(head + octets[6:10] + struct.pack(">i", 2))
+    assert 1_000 <= int.from_bytes(octets[6:10], "big") <= 1_020
 
 
 @pytest.mark.parametrize(
@@ -130,7 +141,7 @@ def test_node_takes_a_request_in_hand_once(tool: Operator) -> None:
         ("feedline", PRESSURE, 1001, 2, 240),  # above its range: the value in force comes back
         ("feedline", PRESSURE, -1, 2, 240),
         ("feedline", PRESSURE, 0x7FFF, 2, 240),  # a sentinel is no value
-        ("beacon", LAMP, 9, 2, 0),  # no such label
+        ("tile", LAMP, 9, 2, 0),  # no such label
         ("louvres", 11, 601, 2, 0),
         ("circulator", LISTEN, 0, 1, 0),  # it never speaks unasked
     ],

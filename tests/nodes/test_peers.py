@@ -1,7 +1,9 @@
 """The head unit's talk with other nodes: repeats, reboots, silence."""
 
+import struct
+
 import pytest
-from nodes.hand import NUMBERS, answer, glasshouse, sealed
+from nodes.hand import NUMBERS, glasshouse, sealed
 
 from hil.core.instant import Duration, Instant
 from hil.nodes.peers import Peers
@@ -77,7 +79,8 @@ def test_peers_are_content_with_an_answer(wire: Wire) -> None:
     wire.until(10)
     wire.peers.command("beacon.lamp", "red", Instant(wire.now))
     (_, payload), *_ = commands(wire.until(20))
-    wire.hear("beacon", answer("beacon", int.from_bytes(payload[2:4], "big"), 4, 0, 3))
+    head = struct.pack(">BBHBB", 0x25, 7, int.from_bytes(payload[2:4], "big"), 4, 0)
+    wire.hear("beacon", sealed(head + struct.pack(">Ii", 20, 3)))
 
     assert commands(wire.until(900)) == []
 

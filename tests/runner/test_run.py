@@ -49,8 +49,12 @@ def test_a_good_run_passes_and_leaves_evidence(run):
     assert (finished.code, finished.faults, finished.crash) == (0, (), "")
     assert sorted(path.name for path in finished.folder.iterdir()) == [
         "about.json",
+        "capture.pcapng",
         "journal.jsonl",
         "junit.xml",
+        "report",
+        "report.css",
+        "report.html",
     ]
     assert finished.folder == (finished.folder.parent / "latest").resolve()
 

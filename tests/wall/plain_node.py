@@ -3,7 +3,7 @@
 It stands for a node that nobody here wrote: a gauge whose pressure can be injected, a lamp that
 is red from 4.00 bar, and an arm that moves where it is told.  Run it as a program:
 
-    python plain_node.py PORT [slow-ms=N] [mute] [stamp]
+    python plain_node.py PORT [slow-ms=N] [mute] [stamp] [boots=N]
 
 It prints `ready PORT` and answers until its standard input closes.  With `stamp` the uptime field
 carries microseconds of CLOCK_MONOTONIC at the moment of sending.  `mute` never answers at all.
@@ -62,8 +62,8 @@ def sealed(form: struct.Struct, *values: int) -> bytes:
 class PlainNode:
     """The state of the node and what it says about it."""
 
-    def __init__(self, stamp: bool = False) -> None:
-        self.pressure, self.arm, self.sequence, self.boots = 200, 0, 0, 5
+    def __init__(self, stamp: bool = False, boots: int = 5) -> None:
+        self.pressure, self.arm, self.sequence, self.boots = 200, 0, 0, boots
         self.stamp = stamp
         self.began = time.monotonic_ns()
         self.listeners: dict[tuple[str, int], float] = {}
@@ -111,7 +111,7 @@ class PlainNode:
 def main() -> None:
     options = dict(word.split("=") if "=" in word else (word, "1") for word in sys.argv[2:])
     slow = int(options.get("slow-ms", "0")) / 1000
-    node = PlainNode(stamp="stamp" in options)
+    node = PlainNode(stamp="stamp" in options, boots=int(options.get("boots", "5")))
     sock = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
     sock.bind(("127.0.0.1", int(sys.argv[1])))
     print("ready", sock.getsockname()[1], flush=True)

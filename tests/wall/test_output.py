@@ -28,6 +28,12 @@ SAID = {
     "nodes": (("nodes", "--help"), 0),
     "schema": (("schema", "plan"), 0),
     "rebuild": (("rebuild", "done"), 1),
+    "sheet": (("sheet", "done"), 1),
+    "judge": (("judge", "done", "--reports", "judged"), 1),
+    **{
+        name: ((name, "--help"), 0)
+        for name in ("get", "set", "watch", "wire", "scan", "history", "trend")
+    },
     "help": (("--help",), 0),
     "version": (("--version",), 0),
     "wrong word": (("frobnicate",), 2),

@@ -187,7 +187,7 @@ def test_a_run_beside_served_nodes_says_what_to_do(hil, served):
 
     assert code == 3
     assert "address already in use" in err
-    assert "if that is `hil nodes` in another terminal, `hil run --served` uses its nodes" in err
+    assert "if that is `hil nodes` in another terminal, `--served` uses its nodes" in err
 
 
 def test_a_run_may_use_served_nodes_and_does_not_end_them(hil, served):

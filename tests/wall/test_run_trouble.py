@@ -28,8 +28,12 @@ def test_a_good_run_ends_with_zero_and_evidence(rack):
     assert rack.arm() == 0.0
     assert sorted(os.listdir(rack.folder / "reports" / "latest")) == [
         "about.json",
+        "capture.pcapng",
         "journal.jsonl",
         "junit.xml",
+        "report",
+        "report.css",
+        "report.html",
     ]
 
 

@@ -23,6 +23,7 @@ from hil.core.observation import (
     CommandAnswered,
     CommandLost,
     CommandSent,
+    Exchanged,
     NodeNote,
     NodeTrouble,
     Purpose,
@@ -103,6 +104,35 @@ def test_late_answer_is_a_stray_and_a_second_one_a_duplicate():
     assert notes(late) == [(NodeTrouble.STRAY, "late answer to request 0x0001, which was given up")]
     assert [seen.token for seen in right if isinstance(seen, CommandAnswered)] == [2]
     assert notes(again) == [(NodeTrouble.DUPLICATE, "second answer to request 0x0002")]
+
+
+def test_an_answer_with_the_nodes_time_is_an_exchange_from_its_leaving_to_its_arrival():
+    stamp = number("uptime", "u16", Carries.UPTIME, tick=Duration(10 * MILLISECOND))
+    *head, last = LOUVRES.layouts[1].fields
+    stamped = replace(LOUVRES.layouts[1], fields=(*head, stamp, last))
+    node = replace(QUIET, layouts=(LOUVRES.layouts[0], stamped, LOUVRES.layouts[2]))
+    machine = links(node)
+    send(machine, ms(3))
+    octets = Codec(stamped, node).encode(request=1, operation=2, value=90, uptime=ms(1234))
+    exchanges = [one for one in hear(machine, "louvres", octets, ms(9)) if type(one) is Exchanged]
+
+    span = 0x10000 * 10 * MILLISECOND
+    assert exchanges == [
+        Exchanged(node="louvres", sent=ms(3), at=ms(9), stamp=ms(1230), span=span, tick=ms(10))
+    ]
+
+
+def test_a_reading_that_was_asked_for_is_an_exchange_and_one_unasked_is_none():
+    machine = links(replace(FEEDLINE, poll=Duration(SECOND), listen=None, renew=None))
+    machine.tick(ms(0))
+    for packet in machine.take_sends():
+        machine.sent(packet, ms(1))
+    asked = hear(machine, "feedline", state(1, uptime=10), ms(4))
+    unasked = hear(machine, "feedline", state(2, uptime=11), ms(5))
+
+    (exchange,) = [one for one in asked if isinstance(one, Exchanged)]
+    assert (exchange.sent, exchange.at) == (ms(1), ms(4))
+    assert not [one for one in unasked if isinstance(one, Exchanged)]
 
 
 def answer(request, status=0, value="90", operation=2):
@@ -536,7 +566,7 @@ def test_reading_of_another_node_is_not_used():
     other = hear(machine, "node", octets, ms(1))
 
     assert notes(seen)[0][0] is NodeTrouble.GARBLED
-    assert notes(other) == [(NodeTrouble.STRAY, "says it is node 7; node is 3")]
+    assert notes(other) == [(NodeTrouble.IDENTITY, "says it is node 7; node is 3")]
 
 
 def test_garbled_datagram_is_noted_with_its_diagnosis_and_octets():

@@ -20,10 +20,13 @@ from hil.core.event.case import (
     StepStarted,
     TrialEnded,
 )
+from hil.core.event.console import ConsoleLine
 from hil.core.event.event import Event
+from hil.core.event.known import KnownFault
 from hil.core.event.line import KINDS, read, read_all, render, render_datagram
-from hil.core.event.rack import ActuatorSafe, HostNoted, NodeNoted
-from hil.core.event.run import Datagram, RunEnded, RunStarted
+from hil.core.event.operator import BenchCommand, OperatorAnswered, OperatorAsked
+from hil.core.event.rack import ActuatorSafe, HostNoted, NodeConfirmed, NodeIdentified, NodeNoted
+from hil.core.event.run import BenchFile, Datagram, ForeignDatagram, RunEnded, RunStarted
 
 __all__ = [
     "KINDS",
@@ -32,16 +35,25 @@ __all__ = [
     "AlarmPoint",
     "AlarmProperty",
     "AlarmSpec",
+    "BenchCommand",
+    "BenchFile",
     "BusHealth",
     "CaseEnded",
     "CaseStarted",
     "CheckDecided",
     "CommandLogged",
+    "ConsoleLine",
     "Datagram",
     "Disturbed",
     "Event",
+    "ForeignDatagram",
     "HostNoted",
+    "KnownFault",
+    "NodeConfirmed",
+    "NodeIdentified",
     "NodeNoted",
+    "OperatorAnswered",
+    "OperatorAsked",
     "RunEnded",
     "RunStarted",
     "SegmentSeen",

@@ -52,6 +52,8 @@ class CheckDecided(Event):
     the window or None; `gap` the longest time without a look at the signal; `seen` how many
     samples counted; `last` the bytes of the last datagram that carried the signal.  `figures` are
     what a measure found: (name, low, likely, high, unit), times in ns, an open end None.
+    `stimulus` is the instant from which times count; `limits` is the condition for pictures, see
+    hil.core.outline; `timing` are (within, hold, not before, from, to or never; ns).
     """
 
     kind: ClassVar[str] = "check"
@@ -72,6 +74,9 @@ class CheckDecided(Event):
     place: str
     last: str = ""
     figures: tuple[tuple[str, float, float, float | None, str], ...] = ()
+    stimulus: int | None = None
+    limits: tuple[str, ...] = ()
+    timing: tuple[tuple[str, int], ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

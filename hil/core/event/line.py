@@ -15,19 +15,30 @@ from hil.core.event.case import (
     StepStarted,
     TrialEnded,
 )
+from hil.core.event.console import ConsoleLine
 from hil.core.event.event import Event
-from hil.core.event.rack import ActuatorSafe, HostNoted, NodeNoted
-from hil.core.event.run import Datagram, RunEnded, RunStarted
+from hil.core.event.known import KnownFault
+from hil.core.event.operator import BenchCommand, OperatorAnswered, OperatorAsked
+from hil.core.event.rack import ActuatorSafe, HostNoted, NodeConfirmed, NodeIdentified, NodeNoted
+from hil.core.event.run import BenchFile, Datagram, ForeignDatagram, RunEnded, RunStarted
 from hil.core.instant import Instant
 
 KINDS: dict[str, type[Event]] = {
     cls.kind: cls
     for cls in (
         RunStarted,
+        BenchFile,
+        KnownFault,
+        NodeIdentified,
         Datagram,
+        ForeignDatagram,
+        ConsoleLine,
         CaseStarted,
         StepStarted,
         CommandLogged,
+        OperatorAsked,
+        OperatorAnswered,
+        BenchCommand,
         CheckDecided,
         TrialEnded,
         AlarmSpec,
@@ -36,6 +47,7 @@ KINDS: dict[str, type[Event]] = {
         AlarmCoverage,
         CaseEnded,
         NodeNoted,
+        NodeConfirmed,
         HostNoted,
         ActuatorSafe,
         Disturbed,
@@ -89,7 +101,12 @@ def read(line: str) -> Event | None:
     try:
         shown = json.loads(line)
         cls = KINDS[shown.pop("event")]
-        known = {name: _frozen(value) for name, value in shown.items() if name in _NAMES[cls]}
+        names = _NAMES[cls]
+        known = {
+            name: _frozen(value) if type(value) is list else value
+            for name, value in shown.items()
+            if name in names
+        }
         return cls(at=Instant(int(shown["at"])), **known)
     except (ValueError, KeyError, TypeError, AttributeError):
         return None

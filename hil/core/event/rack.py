@@ -18,6 +18,33 @@ class NodeNoted(Event):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class NodeIdentified(Event):
+    """Who a node says it is, in the roll call; what it does not tell is empty or None."""
+
+    kind: ClassVar[str] = "node-identified"
+    node: str
+    serial: str
+    firmware: str
+    boots: int | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NodeConfirmed(Event):
+    """A node was made sure of: `why` is `warm-up` before the first case, `case` before each.
+
+    `facts` are what it told, each (what, how it is); `asked` is how many requests that took, and
+    `took` how long from the first of them, in ns.
+    """
+
+    kind: ClassVar[str] = "node-confirmed"
+    node: str
+    why: str
+    facts: tuple[tuple[str, str], ...]
+    asked: int
+    took: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class HostNoted(Event):
     """Something wrong on the bench's own side."""
 

@@ -22,12 +22,32 @@ class RunStarted(Event):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class BenchFile(Event):
+    """The bench file of the run, whole, so that its datagrams can be read without the file."""
+
+    kind: ClassVar[str] = "bench-file"
+    file: str
+    digest: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Datagram(Event):
     """One datagram: `way` is out or in, `node` whom it concerns, `hex` all of its bytes."""
 
     kind: ClassVar[str] = "datagram"
     way: str
     node: str
+    hex: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ForeignDatagram(Event):
+    """A datagram for the tool's socket of `node` from another address, `peer`."""
+
+    kind: ClassVar[str] = "foreign-datagram"
+    node: str
+    peer: str
     hex: str
 
 

@@ -1,0 +1,50 @@
+"""`hil history`: the table of its commands; alone it lists the newest runs."""
+
+import sys
+
+import click
+
+from hil.cli.keeping import asked_history
+from hil.cli.lazy import LazyGroup
+
+COMMANDS = {
+    "case": ("hil.cli.history_case", "Tell how a case went, night after night."),
+    "node": ("hil.cli.history_node", "Tell how a node's checks went, and who it said it was."),
+    "changed": ("hil.cli.history_changed", "Tell what changed between two runs, or two racks."),
+}
+
+
+@click.group("history", cls=LazyGroup, table=COMMANDS, invoke_without_command=True)
+@click.option(
+    "--rack", default="", metavar="BENCH", help="Only this rack: glasshouse, or glasshouse:virtual."
+)
+@click.option(
+    "--last",
+    type=click.IntRange(1),
+    default=20,
+    show_default=True,
+    metavar="N",
+    help="So many runs.",
+)
+@asked_history
+@click.pass_context
+def command(ctx: click.Context, rack: str, last: int, history: str) -> None:
+    """Look back over many runs: a case, a node, what changed.
+
+    Without a command the newest runs are listed.
+    """
+    if ctx.invoked_subcommand is not None:
+        return
+    from hil.history.place import place_of
+    from hil.history.runs import newest, runs_of
+    from hil.history.shelf import Shelf
+    from hil.history.told import run_lines
+    from hil.report.paint import paint, wants_colour
+
+    shelf = Shelf(place_of(history))
+    try:
+        with shelf.reading() as connection:
+            runs = runs_of(connection, rack, last) if rack else newest(connection, last)
+    finally:
+        shelf.close()
+    paint(list(run_lines(runs)), sys.stdout, colour=wants_colour(sys.stdout))

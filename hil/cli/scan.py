@@ -1,0 +1,77 @@
+"""`hil scan`: who is on the rack, and is it what the bench file says?"""
+
+import sys
+from pathlib import Path
+
+import click
+
+
+@click.command("scan")
+@click.option(
+    "--bench",
+    default="fixtures/glasshouse.yaml",
+    show_default=True,
+    metavar="FILE",
+    help="The bench file that says how nodes are found and who they must be.",
+)
+@click.option("--rounds", type=click.IntRange(1, 100), metavar="N", help="Ask so many times.")
+@click.option("--coap", is_flag=True, help="Ask all CoAP nodes as well, at their multicast group.")
+@click.option("--virtual", is_flag=True, help="Scan the software nodes in virtual time.")
+@click.option(
+    "--served", is_flag=True, help="The software nodes are served by `hil nodes` already."
+)
+@click.option(
+    "--write",
+    type=click.Path(dir_okay=False, path_type=Path),
+    metavar="FILE",
+    help="Draft a bench file of what was found; a file that is there is not replaced.",
+)
+def command(
+    bench: str, rounds: int | None, coap: bool, virtual: bool, served: bool, write: Path | None
+) -> None:
+    """Find the nodes of a rack and compare them with its bench file.
+
+    Nodes are found by the announces that the bench file declares, by CoAP multicast, and by asking
+    each address of the file for a reading.  It only asks: nothing is moved.  Ends with exit code 0
+    where every node is as declared, and with 3 where one is not.
+    """
+    from hil.cli.scan_table import scan_lines
+    from hil.files.read import read_rack
+    from hil.report.exit_code import ExitCode
+    from hil.report.paint import paint, wants_colour
+    from hil.runner.scan import Stopped, scan_on_wall, scan_virtually, with_rounds
+    from hil.wire.comparison import Comparison
+
+    rack = with_rounds(read_rack(bench), rounds, coap)
+    try:
+        if virtual:
+            scan = scan_virtually(rack)
+        else:
+            scan = scan_on_wall(rack, lambda text: click.echo(text, err=True), served=served)
+    except Stopped as stopped:
+        click.echo(f"the scan was {stopped}", err=True)
+        sys.exit(130)
+    found = Comparison(rack, scan.sightings, scan.rounds)
+    lines = list(scan_lines(rack.name, found, scan.rounds, list(scan.odd)))
+    paint(lines, sys.stdout, colour=wants_colour(sys.stdout))
+    if write is not None:
+        _write(write, rack, found)
+    if found.findings:
+        sys.exit(int(ExitCode.BENCH))
+
+
+def _write(file: Path, rack: "object", found: "object") -> None:
+    from hil.core.error import StoreError
+    from hil.runner.draft import draft
+    from hil.wire.comparison import Comparison
+    from hil.wire.rack import Rack
+
+    assert isinstance(rack, Rack)
+    assert isinstance(found, Comparison)
+    text = draft(rack, found)
+    try:
+        with file.open("x", encoding="utf-8") as stream:
+            stream.write(text)
+    except OSError as error:
+        raise StoreError(f"{file} cannot be written: {error.strerror or error}") from error
+    click.echo(f"\n{file}: a draft; look for `fill in` in it")

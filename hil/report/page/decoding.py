@@ -1,0 +1,118 @@
+"""Datagrams in words, by the layouts of the bench file that stands in the journal.
+
+Without a bench file, or for octets that fit no layout, the octets are shown as they are and the
+page says why.
+"""
+
+from dataclasses import dataclass
+from functools import cached_property
+
+from hil.core.error import DescriptionError
+from hil.core.event import BenchFile, Datagram
+from hil.core.signal import Sample, Signal, Validity
+from hil.files.read import read_rack_text
+from hil.wire.diagnosis import diagnose
+from hil.wire.dissection import dissect
+from hil.wire.encoding import WireError
+from hil.wire.layout import Codec
+from hil.wire.rack import Carries, Node, Rack, Role
+
+QUIET = (Carries.CONSTANT, Carries.CRC, Carries.PADDING, Carries.NODE, Carries.LENGTH)
+"""Fields that say nothing about what a datagram means while they are as declared."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Told:
+    """One datagram in words: the layout's name, its fields as (name, value), what is wrong."""
+
+    layout: str
+    parts: tuple[tuple[str, str], ...]
+    wrong: str = ""
+
+
+class Decoding:
+    """Reads the datagrams of a run; `rack` is None where the journal has no bench file."""
+
+    def __init__(self, bench: BenchFile | None) -> None:
+        self._bench = bench
+        self._codecs: dict[str, list[Codec]] = {}
+
+    @cached_property
+    def rack(self) -> Rack | None:
+        """The rack as the journal describes it."""
+        if self._bench is None:
+            return None
+        try:
+            return read_rack_text(self._bench.text, self._bench.file)
+        except DescriptionError:  # a bench file of another version of this tool
+            return None
+
+    @cached_property
+    def nodes(self) -> dict[str, Node]:
+        """The nodes of the rack by name."""
+        return {} if self.rack is None else {node.name: node for node in self.rack.nodes}
+
+    @cached_property
+    def signals(self) -> dict[str, Signal]:
+        """The signals of the rack by their full names."""
+        return {} if self.rack is None else self.rack.signals()
+
+    def samples(self, datagram: Datagram) -> list[Sample]:
+        """Return what a datagram from a node says about its signals; nothing where it is none."""
+        payload = octets_of(datagram)
+        at = datagram.at
+        for codec in self._of(datagram.node):
+            if codec.layout.role is Role.READING and codec.head(payload) is not None:
+                return [
+                    Sample(signal, value, validity, at, at, note, payload)
+                    for signal, value, validity, note in codec.readings(payload)
+                    if validity is not Validity.STALE
+                ]
+        return []
+
+    def tell(self, datagram: Datagram) -> Told | None:
+        """Return a datagram in words; None where nothing is known about its node's layouts."""
+        payload = octets_of(datagram)
+        wanted = datagram.way == "out"
+        codecs = [
+            codec
+            for codec in self._of(datagram.node)
+            if (codec.layout.role is Role.REQUEST) is wanted
+        ]
+        if not codecs:
+            return None
+        for codec in codecs:
+            if codec.decode(payload) is not None:
+                return _told(codec, payload)
+        return Told(layout="", parts=(), wrong=diagnose(codecs, payload))
+
+    def _of(self, node: str) -> list[Codec]:
+        if node not in self._codecs:
+            known = self.nodes.get(node)
+            layouts = () if known is None else known.layouts
+            self._codecs[node] = [Codec(layout, known) for layout in layouts if known is not None]
+        return self._codecs[node]
+
+
+def octets_of(datagram: Datagram) -> bytes:
+    """Return the octets of a datagram; none where its hex is no hex."""
+    try:
+        return bytes.fromhex(datagram.hex)
+    except ValueError:
+        return b""
+
+
+def _told(codec: Codec, payload: bytes) -> Told:
+    try:
+        parts = dissect(codec, payload)
+    except WireError as error:
+        return Told(layout=codec.layout.name, parts=(), wrong=str(error))
+    return Told(
+        layout=codec.layout.name,
+        parts=tuple(
+            (part.name, part.value)
+            for part in parts
+            if part.carries not in QUIET and (part.name or part.value)
+        ),
+        wrong="; ".join(f"{part.name}: {part.wrong}" for part in parts if part.wrong),
+    )

@@ -1,0 +1,39 @@
+"""One exchange with every node that can be asked, before anything is timed.
+
+The first datagram to a node may wait, or be lost, while its hardware address is found (ARP,
+RFC 826; neighbour discovery, RFC 4861 §7.2.2), and caches are cold.  None of that may count in
+the first latency.  The exchange is journalled, and so is every request of it that was lost.
+"""
+
+from collections.abc import Sequence
+
+from hil.core.errand import Inquiry
+from hil.core.event import Event, NodeNoted
+from hil.core.greeting import confirmed
+from hil.core.instant import Instant
+from hil.core.observation import Confirmed, NodeTrouble, Unconfirmed
+
+
+class WarmUp:
+    """The exchange with these nodes; over when each has answered or was given up."""
+
+    def __init__(self, nodes: Sequence[str]) -> None:
+        self._waiting = set(nodes)
+        self._sends = tuple(Inquiry(node=node) for node in nodes)
+
+    @property
+    def done(self) -> bool:
+        return not self._waiting
+
+    def receive(self, seen: Confirmed | Unconfirmed, at: Instant) -> Event:
+        """Take in how it went with one node; return what the journal is told."""
+        self._waiting.discard(seen.node)
+        if isinstance(seen, Confirmed):
+            return confirmed(seen, at, "warm-up")
+        trouble, text = NodeTrouble.UNANSWERED.value, f"warm-up: {seen.detail}"
+        return NodeNoted(at=at, node=seen.node, trouble=trouble, text=text)
+
+    def take_sends(self) -> tuple[Inquiry, ...]:
+        """Hand over the questions, once."""
+        sends, self._sends = self._sends, ()
+        return sends

@@ -1,0 +1,1 @@
+"""A node's serial console: octets to lines, lines to answers, readings, boots and identities."""
