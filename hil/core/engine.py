@@ -295,6 +295,7 @@ class Run:
         elif self._placing is not None:
             self.aborted = self.aborted or reason
             self._placing.hurry(limit)
+            self._placing.tick(now)  # what was refused meanwhile is over
 
     # --- safe ----------------------------------------------------------------------------------
 

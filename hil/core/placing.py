@@ -117,12 +117,10 @@ class Placing:
 
     def _advance(self, target: Target, now: Instant) -> None:
         if target.trip is None:
-            if now >= target.next_attempt:
-                target.attempts += 1
-                target.trip = self._scene.driving.send(
-                    target.signal.path, target.value, self._purpose
-                )
-            return
+            if now < target.next_attempt:
+                return
+            target.attempts += 1
+            target.trip = self._scene.driving.send(target.signal.path, target.value, self._purpose)
         if not target.trip.over:
             return
         if target.trip.progress is Progress.ACCEPTED:

@@ -131,7 +131,7 @@ class CoapConversation:
     ) -> None:
         """Say what became of a command."""
         if isinstance(event, Failed):
-            self._lose(command, event.at, f"{event.why}{_after(event.transmissions, 1)}")
+            self._lose(command, event.at, event.why)
             self._survey.wonder(event.at)
         elif isinstance(event, Answered):
             self._tell_sent(command.token, event.sent_at)

@@ -98,7 +98,7 @@ def test_a_command_without_an_answer_is_lost_one_nanosecond_after_its_time():
     assert [type(one) for one in early] == [CommandSent]
     assert isinstance(lost, CommandLost)
     assert lost.at == SECOND + 1
-    assert lost.detail.endswith(" after 4 transmissions")
+    assert lost.detail == "no answer to 4 transmissions"
 
 
 def test_a_refusal_says_what_the_node_says():
