@@ -51,7 +51,7 @@ class RackLock:
         folder: Path = FOLDER,
         attempts: int = GUARD_ATTEMPTS,
     ) -> "RackLock":
-        """Take all addresses of a rack or none; waits only for a guard at work.
+        """Take all addresses of a rack or none; waits only for a guard at work, and for one without words.
 
         Raises BusyError naming the holder, and BenchError when it cannot be written down.
         """
@@ -133,7 +133,8 @@ def _bind(rack: str, mark: Mark) -> socket.socket:
         if error.errno != errno.EADDRINUSE:
             raise BenchError(f"the lock of {mark.name} cannot be had: {error}") from error
         holder = mark.holder()
-        kind = _GuardAtWork if holder is not None and holder.guard else BusyError
+        # Without words its holder is just coming or going, as a guard is that has done its work.
+        kind = _GuardAtWork if holder is None or holder.guard else BusyError
         who = f"{holder}," if holder is not None else "another run"
         raise kind(f"rack {rack} is busy: {who} holds {mark.name}") from error
     return made

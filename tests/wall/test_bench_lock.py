@@ -6,6 +6,7 @@ Every test process has loopback addresses of its own, so that several can be at 
 import json
 import os
 import stat
+import threading
 
 import pytest
 
@@ -119,7 +120,15 @@ def test_a_holder_that_cannot_be_read_is_still_a_holder(text, take):
     take(ONE).marks[0].holder_file.write_bytes(text)
 
     with pytest.raises(BusyError, match="another run holds"):
-        take(ONE, run="run-b")
+        take(ONE, run="run-b", attempts=2)
+
+
+def test_one_that_has_wiped_its_words_and_is_about_to_end_is_waited_for(take):
+    leaving = take(ONE)
+    leaving.marks[0].holder_file.write_bytes(b"{}")
+    threading.Timer(0.15, leaving.release).start()
+
+    assert take(ONE, run="run-b").holder.run == "run-b"
 
 
 def test_a_name_that_somebody_else_wrote_does_not_reach_the_terminal_raw(take):
