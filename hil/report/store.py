@@ -7,8 +7,9 @@ and the bytes that are missing.
 """
 
 import contextlib
+import hashlib
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
 
 from hil.core.error import StoreError
@@ -20,37 +21,75 @@ def write_whole(path: Path, content: bytes, check: Callable[[bytes], None] | Non
     `check` is given the bytes as read back and raises ValueError where they are no good.
     Raises StoreError; the old file is then untouched.
     """
-    temporary = path.with_name(f".{path.name}.{os.getpid()}.part")
-    written = 0
-    try:
-        written = _write_synced(temporary, content)
+
+    def look(temporary: Path) -> None:
         back = temporary.read_bytes()
         if back != content:
             raise StoreError(f"{path} was not written: what was read back differs")
         if check is not None:
             check(back)
+
+    _write(path, (content,), look, len(content))
+
+
+def write_pieces(path: Path, pieces: Iterable[bytes]) -> int:
+    """Write a file piece by piece, as whole as `write_whole` does; return its size.
+
+    Not more than a piece is ever held.  Raises StoreError; the old file is then untouched.
+    """
+    told = hashlib.sha256()
+
+    def passed() -> Iterator[bytes]:
+        for piece in pieces:
+            told.update(piece)
+            yield piece
+
+    def look(temporary: Path) -> None:
+        with temporary.open("rb") as file:
+            if hashlib.file_digest(file, "sha256").digest() != told.digest():
+                raise StoreError(f"{path} was not written: what was read back differs")
+
+    return _write(path, passed(), look)
+
+
+def _write(
+    path: Path, pieces: Iterable[bytes], look: Callable[[Path], None], size: int | None = None
+) -> int:
+    """Write pieces to a temporary file, look at that, and let it take the place of the old one."""
+    temporary = path.with_name(f".{path.name}.{os.getpid()}.part")
+    try:
+        written = _write_synced(temporary, pieces)
+        look(temporary)
         os.replace(temporary, path)
         _sync_folder(path.parent)
     except OSError as error:
-        if temporary.exists():
-            written = min(temporary.stat().st_size, len(content))
         raise StoreError(
-            f"{path} was not written: {len(content) - written} of {len(content)} bytes are "
-            f"missing ({error.strerror or error})"
+            f"{path} was not written: {_missing(temporary, size)}{error.strerror or error}"
+            + (")" if size is not None else "")
         ) from error
     except ValueError as error:
         raise StoreError(f"{path} was not written: {error}") from error
     finally:
         with contextlib.suppress(OSError):
             temporary.unlink()
+    return written
 
 
-def _write_synced(path: Path, content: bytes) -> int:
+def _missing(temporary: Path, size: int | None) -> str:
+    """Say how much is missing, where the whole size is known."""
+    if size is None:
+        return ""
+    written = min(temporary.stat().st_size, size) if temporary.exists() else 0
+    return f"{size - written} of {size} bytes are missing ("
+
+
+def _write_synced(path: Path, pieces: Iterable[bytes]) -> int:
     file = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o644)
     try:
-        rest = memoryview(content)
-        while rest:
-            rest = rest[os.write(file, rest) :]
+        for piece in pieces:
+            rest = memoryview(piece)
+            while rest:
+                rest = rest[os.write(file, rest) :]
         os.fsync(file)
         return os.fstat(file).st_size
     finally:

@@ -9,6 +9,7 @@ file say so.  What came over a console is no datagram and is not here.
 
 from collections.abc import Iterable, Iterator, Mapping
 from datetime import datetime
+from itertools import chain
 from pathlib import Path
 
 from hil.core.error import DescriptionError
@@ -29,7 +30,7 @@ from hil.report.about import About
 from hil.report.capture.ends import FIRST_PORT, Ends
 from hil.report.capture.pcapng import Captured, Way, begin, packet
 from hil.report.journal import JournalReader
-from hil.report.store import write_whole
+from hil.report.store import write_pieces
 from hil.wire.rack import Rack
 
 NAME = "capture.pcapng"
@@ -41,14 +42,27 @@ def write_capture(folder: Path, about: About | None) -> Path | None:
     Raises StoreError.
     """
     began = 0 if about is None else _nanoseconds(about.started)
-    path = folder / journal.NAME
-    left = departures(JournalReader(path, datagrams=False))
-    content = b"".join(capture(JournalReader(path), left, began, folder.name))
-    if not content:
+    told = folder / journal.NAME
+    left = departures(JournalReader(told, datagrams=False))
+    pieces = capture(JournalReader(told), left, began, folder.name)
+    first = next(pieces, None)
+    if first is None:
         return None
     path = folder / NAME
-    write_whole(path, content)
+    write_pieces(path, in_blocks(chain((first,), pieces)))
     return path
+
+
+def in_blocks(pieces: Iterable[bytes], size: int = 1 << 16) -> Iterator[bytes]:
+    """Yield the same octets in fewer, larger pieces: each is one call of the system."""
+    held = bytearray()
+    for piece in pieces:
+        held += piece
+        if len(held) >= size:
+            yield bytes(held)
+            held.clear()
+    if held:
+        yield bytes(held)
 
 
 def departures(events: Iterable[Event]) -> dict[tuple[str, int], str]:
