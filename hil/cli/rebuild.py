@@ -35,6 +35,7 @@ def command(run: Path, history: str, no_history: bool) -> None:
     if fault:
         click.echo(f"not as it should be: {fault}", err=True)
     code = exit_code(rebuilt.result, store_fault=bool(fault))
+    say_plainly(f"report: {rebuilt.page}", sys.stdout)
     say_plainly(f"evidence: {rebuilt.junit}", sys.stdout)
     say_plainly(f"exit code {code}: {meaning(code)}", sys.stdout)
     sys.exit(code)

@@ -182,6 +182,7 @@ def run_and_tell(options: "Options", reads: "Read | None" = None) -> int:
     from hil.cli.progress import LiveProgress, PlainProgress
     from hil.report.alarm_table import alarm_table
     from hil.report.exit_code import meaning
+    from hil.report.page.write import NAME as PAGE
     from hil.report.paint import is_screen, paint, say_plainly, wants_colour
     from hil.report.summary import summarise
     from hil.runner.run import read_files, run_plans
@@ -210,6 +211,9 @@ def run_and_tell(options: "Options", reads: "Read | None" = None) -> int:
             click.echo(finished.crash, err=True)
         if finished.changed:
             say_plainly(f"since the runs before: {finished.changed}", sys.stdout)
+        page = finished.folder / PAGE
+        if page.exists():
+            say_plainly(f"report: {page}", sys.stdout)
         again = shlex.quote(str(finished.folder))
         evidence = f"evidence: {finished.junit or finished.folder} (again: hil rebuild {again})"
         say_plainly(evidence, sys.stdout)

@@ -7,6 +7,7 @@ from pathlib import Path
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from report.any_event import JOURNALS
+from report.long_run import long_run
 from report.runs import run, started
 
 from hil.core.event import render
@@ -81,3 +82,28 @@ def test_what_a_journal_says_stays_text(tmp_path):
 
     assert "<script" not in front
     assert "&lt;script&gt;" in front
+
+
+LONG = [render(event).encode() for event in long_run(3, 2)]
+BENCH = next(at for at, line in enumerate(LONG) if b'"event":"bench-file"' in line[:60])
+CHANGES = st.lists(
+    st.tuples(
+        st.integers(BENCH + 1, len(LONG) - 1),
+        st.integers(0, 200),
+        st.sampled_from([b"", b"9", b"-", b"\xff", b'"', b"null", b"1e9", b"[]"]),
+    ),
+    max_size=8,
+)
+
+
+@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@given(changes=CHANGES, order=st.randoms(use_true_random=False), mixed=st.booleans())
+def test_a_journal_with_failures_that_was_damaged_gives_pages(changes, order, mixed):
+    lines = list(LONG)
+    for at, where, octets in changes:
+        where = min(where, len(lines[at]))
+        lines[at] = lines[at][:where] + octets + lines[at][where + 1 :]
+    if mixed:
+        order.shuffle(lines)
+    with tempfile.TemporaryDirectory() as name:
+        assert make(Path(name), b"\n".join(lines) + b"\n")

@@ -58,3 +58,11 @@ def test_the_examples_in_the_text_are_true(module):
 
     assert tried
     assert not failed
+
+
+def test_no_character_that_counts_as_printable_is_one_that_has_to_be_shown():
+    hidden = hil.report.visible._IN_LINE  # the short way out in visible_line rests on this
+
+    assert not [
+        code for code in range(0x110000) if chr(code).isprintable() and hidden.search(chr(code))
+    ]

@@ -26,6 +26,7 @@ OF_NODES = {
     "garbled": "What it sends does not fit its layouts: compare firmware and bench file.",
     "request refused": "It refused a request: look at its mode and at what was asked for.",
     "duplicate": "Its datagrams come twice: look at what stands between it and the bench.",
+    "subscription": "It does not tell its changes: see whether it can, and whether it restarts.",
     "stray": "Its datagrams come late or at the wrong time: look at its start-up and at the line.",
     "lost": "Readings of it got lost: look at cable, connectors and load of the segment.",
     "reboot": "It restarted when nobody asked it to: look at its supply, then at its console.",

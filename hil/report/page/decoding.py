@@ -8,9 +8,13 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from hil.core.error import DescriptionError
-from hil.core.event import BenchFile, Datagram
+from hil.core.event import BenchFile, ConsoleLine, Datagram
+from hil.core.instant import Instant
 from hil.core.signal import Sample, Signal, Validity
 from hil.files.read import read_rack_text
+from hil.report.page.coap_decoding import Requests, coap_parts, coap_samples
+from hil.wire.console.description import group_of
+from hil.wire.console.wording import understood
 from hil.wire.diagnosis import diagnose
 from hil.wire.dissection import dissect
 from hil.wire.encoding import WireError
@@ -19,6 +23,8 @@ from hil.wire.rack import Carries, Node, Rack, Role
 
 QUIET = (Carries.CONSTANT, Carries.CRC, Carries.PADDING, Carries.NODE, Carries.LENGTH)
 """Fields that say nothing about what a datagram means while they are as declared."""
+
+_NOTHING: Requests = {}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -57,10 +63,21 @@ class Decoding:
         """The signals of the rack by their full names."""
         return {} if self.rack is None else self.rack.signals()
 
-    def samples(self, datagram: Datagram) -> list[Sample]:
-        """Return what a datagram from a node says about its signals; nothing where it is none."""
+    @property
+    def coap_nodes(self) -> frozenset[str]:
+        """The nodes that speak CoAP."""
+        return frozenset(name for name, node in self.nodes.items() if node.coap is not None)
+
+    def samples(self, datagram: Datagram, asked: Requests = _NOTHING) -> list[Sample]:
+        """Return what a datagram from a node says about its signals; nothing where it is none.
+
+        `asked` are the requests to CoAP nodes by node and token: a response names no resource.
+        """
         payload = octets_of(datagram)
         at = datagram.at
+        node = self.nodes.get(datagram.node)
+        if node is not None and node.coap is not None:
+            return coap_samples(node, datagram, payload, asked)
         for codec in self._of(datagram.node):
             if codec.layout.role is Role.READING and codec.head(payload) is not None:
                 return [
@@ -70,9 +87,27 @@ class Decoding:
                 ]
         return []
 
+    def line_samples(self, line: ConsoleLine) -> list[Sample]:
+        """Return what a line on a node's console says about its signals."""
+        node = self.nodes.get(line.node)
+        if node is None or node.console is None or line.way != "in":
+            return []
+        by_group = {group_of(signal.name): signal for signal in node.signals}
+        for pattern in node.console.readings:
+            match = pattern.fullmatch(line.text)
+            if match is not None:
+                words = {
+                    by_group[k]: v for k, v in match.groupdict().items() if v and k in by_group
+                }
+                return [_said(node, signal, word, line.at) for signal, word in words.items()]
+        return []
+
     def tell(self, datagram: Datagram) -> Told | None:
         """Return a datagram in words; None where nothing is known about its node's layouts."""
         payload = octets_of(datagram)
+        if datagram.node in self.coap_nodes:
+            kind, parts, wrong = coap_parts(payload)
+            return Told(layout=kind, parts=parts, wrong=wrong)
         wanted = datagram.way == "out"
         codecs = [
             codec
@@ -92,6 +127,11 @@ class Decoding:
             layouts = () if known is None else known.layouts
             self._codecs[node] = [Codec(layout, known) for layout in layouts if known is not None]
         return self._codecs[node]
+
+
+def _said(node: Node, signal: Signal, word: str, at: Instant) -> Sample:
+    value, validity, note = understood(word, signal, node.encodings[signal.name])
+    return Sample(signal.path, value, validity, at, at, note)
 
 
 def octets_of(datagram: Datagram) -> bytes:

@@ -98,6 +98,8 @@ class Dossier:
     chapters: list[Chapter] = field(default_factory=list)
     datagrams: list[Datagram] = field(default_factory=list)
     before: dict[str, Datagram] = field(default_factory=dict)
+    asked: dict[tuple[str, str], Datagram] = field(default_factory=dict)
+    """What each node said last before that, and the requests that CoAP responses answer."""
 
     @property
     def plainly_passed(self) -> bool:

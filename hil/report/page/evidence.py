@@ -1,9 +1,9 @@
 """The evidence of a case that did not pass: plots of its checks, and datagrams in words."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
-from hil.core.event import CheckDecided, Datagram
+from hil.core.event import CheckDecided, ConsoleLine, Datagram
 from hil.core.signal import Sample
 from hil.report.page.decoding import Decoding, Told
 from hil.report.page.dossier import Chapter, Dossier
@@ -95,7 +95,7 @@ class Evidence:
         end = max(ends)
         room = lead(stimulus, end)
         start, end = max(stimulus - room, span.start), end + room
-        samples = self._of(check.signal)
+        samples = sorted(self._of(check.signal), key=lambda sample: sample.at)
         last = max(check.at, decision(check))
         inside = [sample for sample in samples if start <= sample.at <= min(end, last)]
         before = [sample for sample in samples if sample.at < start][-1:]
@@ -111,11 +111,20 @@ class Evidence:
     def _of(self, signal: str) -> list[Sample]:
         if self._samples is None:
             self._samples = {}
-            datagrams = [*self._dossier.before.values(), *self._dossier.datagrams]
-            for datagram in datagrams:
-                for sample in self._decoding.samples(datagram) if datagram.way == "in" else ():
-                    self._samples.setdefault(sample.signal, []).append(sample)
+            for sample in self._all():
+                self._samples.setdefault(sample.signal, []).append(sample)
         return self._samples.get(signal, [])
+
+    def _all(self) -> Iterator[Sample]:
+        """Yield the samples of all datagrams that came in, then those of all console lines."""
+        dossier, decoding = self._dossier, self._decoding
+        for datagram in (*dossier.before.values(), *dossier.datagrams):
+            if datagram.way == "in":
+                yield from decoding.samples(datagram, dossier.asked)
+        for chapter in dossier.chapters:
+            for line in chapter.console:
+                if isinstance(line, ConsoleLine):
+                    yield from decoding.line_samples(line)
 
     def _within(self, span: Span) -> list[Datagram]:
         return [

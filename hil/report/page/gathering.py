@@ -13,6 +13,7 @@ from hil.core.event import (
     CheckDecided,
     CommandLogged,
     Event,
+    NodeConfirmed,
     NodeIdentified,
     NodeNoted,
 )
@@ -21,6 +22,37 @@ from hil.report.page.dossier import LOST, Dossier
 from hil.report.page.section import Section
 from hil.report.page.sections import SECTIONS
 from hil.report.tally import CaseResult, Tally
+
+
+class Identity:
+    """Who a node said it was, each time it was asked; empty where it never told."""
+
+    def __init__(self) -> None:
+        self._serials: dict[str, None] = {}
+        self._firmwares: dict[str, None] = {}
+
+    def told(self, serial: str, firmware: str) -> None:
+        """Take in what it told; what it did not tell is empty."""
+        if serial:
+            self._serials[serial] = None
+        if firmware:
+            self._firmwares[firmware] = None
+
+    @property
+    def serial(self) -> str:
+        """Its serial number; several, in turn, where another device took its place."""
+        return ", then ".join(self._serials)
+
+    @property
+    def firmware(self) -> str:
+        """Its firmware; several, in turn, where that was changed."""
+        return ", then ".join(self._firmwares)
+
+    @property
+    def changed(self) -> bool:
+        """Whether it was somebody else in the middle of the run, or ran something else."""
+        return len(self._serials) > 1 or len(self._firmwares) > 1
+
 
 Tell = Callable[[Dossier, CaseResult], object]
 
@@ -35,7 +67,7 @@ class Gathering:
         self.kept: dict[int, Dossier] = {}
         """The dossiers of cases that did not plainly pass, by their index."""
         self.bench: BenchFile | None = None
-        self.identities: dict[str, NodeIdentified] = {}
+        self.identities: dict[str, Identity] = {}
         self.matrix: dict[tuple[str, str], Counter[Outcome]] = {}
         """Checks by node and plan file."""
         self.cases_of: dict[str, set[int]] = {}
@@ -63,12 +95,18 @@ class Gathering:
         elif isinstance(event, BenchFile):
             self.bench = event
         elif isinstance(event, NodeIdentified):
-            self.identities[event.node] = event
+            self._identify(event.node, event.serial, event.firmware)
+        elif isinstance(event, NodeConfirmed):
+            facts = dict(event.facts)
+            self._identify(event.node, facts.get("serial", ""), facts.get("firmware", ""))
         elif isinstance(event, NodeNoted):
             self.troubles[event.node, event.trouble] += 1
         for section in self.sections:
             if event.kind in section.kinds:
                 section.receive(event)
+
+    def _identify(self, node: str, serial: str, firmware: str) -> None:
+        self.identities.setdefault(node, Identity()).told(serial, firmware)
 
     def _begin(self, event: CaseStarted) -> None:
         if self._open is not None:

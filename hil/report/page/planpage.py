@@ -30,21 +30,18 @@ class PlanPage:
 class PlanPages:
     """Sets cases one by one, then the pages."""
 
-    def __init__(self, full: frozenset[int] = frozenset()) -> None:
-        """`full` are the indices of the cases that the front page tells."""
+    def __init__(self, room: int = ROOM) -> None:
         self._texts: dict[int, bytes] = {}
-        self._room = ROOM
+        self._room = room
         self._case = press().get_template("case.html").module
-        self.full = full
-        self.cramped = 0
-        """So many cases are without their checks, because the pages grew too large."""
+        self.full: frozenset[int] = frozenset()
+        """The indices of the cases that the front page tells."""
 
     def tell(self, dossier: Dossier, case: CaseResult) -> None:
         """Set one case with its checks."""
         chapters = [(chapter, tales_of(chapter)) for chapter in dossier.chapters]
         text = self._set("case", case, chapters)
         if len(text) > self._room:
-            self.cramped += 1
             text = self._set("cramped", case)
         self._room -= len(text)
         self._texts[case.index] = text

@@ -118,6 +118,8 @@ def _cautions(name: str, result: RunResult, gathering: Gathering) -> Iterator[st
     for (node, trouble), count in sorted(gathering.troubles.items()):
         if node == name and trouble not in EXPECTED:
             yield f"{trouble}, {'once' if count == 1 else f'{count} times'}"
+    if name in gathering.identities and gathering.identities[name].changed:
+        yield "another serial or firmware in the middle of the run"
     if gathering.lost_commands[name]:
         yield f"{counted(gathering.lost_commands[name], 'command')} not answered"
     left = [

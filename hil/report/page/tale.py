@@ -34,7 +34,8 @@ def console_of(chapter: Chapter) -> list[Line]:
     lines = []
     for event in chapter.console:
         cut = " (cut here)" if getattr(event, "cut", False) else ""
-        lines.append(Line(at=event.at, who=_of(event, "node"), what=_of(event, "text") + cut))
+        who = f"{'to' if _of(event, 'way') == 'out' else 'from'} {_of(event, 'node')}"
+        lines.append(Line(at=event.at, who=who, what=_of(event, "text") + cut))
     return lines
 
 

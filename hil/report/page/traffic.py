@@ -4,12 +4,13 @@ Most lines of a journal are datagrams of cases that passed, so a line is looked 
 read only where it belongs to a span.
 """
 
-from collections.abc import Sequence
+from collections.abc import Container, Sequence
 from pathlib import Path
 
 from hil.core.error import StoreError
 from hil.core.event import Datagram
 from hil.report.journal import read_line
+from hil.report.page.dossier import Dossier
 from hil.report.page.span import Span
 
 _MARK = b'"event":"datagram"'
@@ -19,13 +20,19 @@ _SLACK = 1_000_000_000
 KEPT = 20_000
 """So many datagrams of one case are kept at most."""
 
+ASKED_KEPT = 4_096
+"""So many requests to CoAP nodes are remembered, the latest ones."""
 
-def add_datagrams(path: Path, spans: Sequence[Span]) -> None:
-    """Give the dossiers of these spans their datagrams.  Raises StoreError."""
+
+def add_datagrams(path: Path, spans: Sequence[Span], coap_nodes: Container[str] = ()) -> None:
+    """Give the dossiers of these spans their datagrams.  Raises StoreError.
+
+    Of nodes in `coap_nodes` the requests are remembered, for the responses that come later.
+    """
     if not spans:
         return
     waiting = sorted(spans, key=lambda span: span.start)
-    latest: dict[bytes, bytes] = {}
+    said = _Said(coap_nodes)
     first = 0
     try:
         with path.open("rb") as file:
@@ -41,8 +48,8 @@ def add_datagrams(path: Path, spans: Sequence[Span]) -> None:
                     if span.start > at:
                         break
                     if at <= span.end:
-                        _take(span, line, latest)
-                _remember(latest, line)
+                        _take(span, line, said)
+                said.remember(line)
     except OSError as error:
         raise StoreError(f"{path} cannot be read: {error.strerror or error}") from error
 
@@ -53,23 +60,58 @@ def _instant(line: bytes) -> int:
     return int(digits) if line.startswith(b'{"at":') and digits.isdigit() else -1
 
 
-def _remember(latest: dict[bytes, bytes], line: bytes) -> None:
-    """Keep what each node said last, for the value that was in force before a span."""
-    words = line.split(b'"', 14)
-    if len(words) > 13 and words[9] == b"in":
-        latest[words[13]] = line
+class _Said:
+    """What each node said last, and what it was asked: for the values in force before a span."""
+
+    def __init__(self, coap_nodes: Container[str]) -> None:
+        self._coap_nodes = coap_nodes
+        self.latest: dict[str, bytes] = {}
+        self.asked: dict[tuple[str, str], bytes] = {}
+
+    def remember(self, line: bytes) -> None:
+        words = line.split(b'"', 18)
+        if len(words) < 18:
+            return
+        node = words[13].decode("utf-8", "replace")
+        if words[9] == b"in":
+            self.latest[node] = line
+        elif node in self._coap_nodes and (token := token_of(words[17].decode("ascii", "replace"))):
+            self.asked.pop((node, token), None)
+            self.asked[node, token] = line
+            if len(self.asked) > ASKED_KEPT:
+                del self.asked[next(iter(self.asked))]
 
 
-def _take(span: Span, line: bytes, latest: dict[bytes, bytes]) -> None:
+def token_of(shown: str) -> str:
+    """Return the token of a CoAP message, both in hex; empty where it has none."""
+    try:
+        return shown[8 : 8 + 2 * (int(shown[1], 16))]
+    except (ValueError, IndexError):
+        return ""
+
+
+def _take(span: Span, line: bytes, said: _Said) -> None:
     dossier = span.dossier
     if not span.touched:
         span.touched = True
         for node in span.nodes:
-            told = read_line(latest.get(node.encode(), b""))
+            told = read_line(said.latest.get(node, b""))
             if isinstance(told, Datagram):
                 dossier.before.setdefault(node, told)
+                _add_request(dossier, told, said)
     if len(dossier.datagrams) >= KEPT:
         return
     event = read_line(line)
     if isinstance(event, Datagram) and event.node in span.nodes:
         dossier.datagrams.append(event)
+        _add_request(dossier, event, said)
+
+
+def _add_request(dossier: Dossier, event: Datagram, said: _Said) -> None:
+    """Keep the request that a message from a node answers."""
+    key = (event.node, token_of(event.hex))
+    if event.way != "in" or key in dossier.asked or key not in said.asked:
+        return
+    request = read_line(said.asked[key])
+    if isinstance(request, Datagram):
+        dossier.asked[key] = request

@@ -49,8 +49,9 @@ def write_pages(folder: Path, result: RunResult, about: About | None) -> Path:
         if index not in pages.full and index in cases:
             pages.tell(dossier, cases[index])
     dossiers = [gathering.kept[case.index] for case in wrong]
-    add_datagrams(reader.path, [span for dossier in dossiers for span in spans_of(dossier)])
     decoding = Decoding(gathering.bench)
+    spans = [span for dossier in dossiers for span in spans_of(dossier)]
+    add_datagrams(reader.path, spans, decoding.coap_nodes if spans else ())
     told = [
         tell_case(case, dossier, decoding, result, about)
         for case, dossier in zip(wrong, dossiers, strict=True)
