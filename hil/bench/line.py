@@ -25,7 +25,7 @@ AT_ONCE = 65_536
 MOST_WAITING = 4_096
 """Octets that may wait to be written; a console that takes nothing for so long is no use."""
 
-_HUPCL = 2  # place of the control modes in what termios.tcgetattr returns
+_CONTROL, _CHARACTERS = 2, 6  # places in what termios.tcgetattr returns
 
 
 class SerialLine:
@@ -125,7 +125,7 @@ def open_line(name: str, console: Console, device: str) -> SerialLine:
         port.open()
         fd = port.fileno()
         os.set_blocking(fd, False)
-        _keep_lines_at_close(fd)
+        _set_modes(fd)
     except (OSError, ValueError, termios.error) as error:  # a SerialException is an OSError
         with contextlib.suppress(OSError):
             port.close()
@@ -144,11 +144,15 @@ def _set(port: Any, line: Settings) -> None:
         port.rts = line.rts
 
 
-def _keep_lines_at_close(fd: int) -> None:
-    with contextlib.suppress(termios.error):
-        modes = termios.tcgetattr(fd)
-        modes[_HUPCL] &= ~termios.HUPCL
-        termios.tcsetattr(fd, termios.TCSANOW, modes)
+def _set_modes(fd: int) -> None:
+    """Leave the control lines alone at closing, and tell "nothing there" from "nobody there".
+
+    With VMIN 0, as pyserial has it, reading nothing looks like the end of the line.
+    """
+    modes = termios.tcgetattr(fd)
+    modes[_CONTROL] &= ~termios.HUPCL
+    modes[_CHARACTERS][termios.VMIN] = 1
+    termios.tcsetattr(fd, termios.TCSANOW, modes)
 
 
 def _cannot(name: str, device: str, error: Exception, line: Settings) -> str:

@@ -103,6 +103,8 @@ def behind(rack: Rack) -> dict[str, Address]:
     assert rack.relay is not None
     found = dict(rack.relay.behind)
     for node in rack.nodes:
+        if node.address.port == 0:
+            continue  # no relay stands in a serial line
         if node.name not in found and rack.software is not None:
             if not node.address.host.startswith("127."):
                 raise BenchError(
@@ -110,7 +112,8 @@ def behind(rack: Rack) -> dict[str, Address]:
                     "behind a relay need addresses in 127.0.0.0/8"
                 )
             found[node.name] = node.address._replace(host=BEHIND_HOST)
-    lacking = [node.name for node in rack.nodes if node.name not in found]
+    networked = [node.name for node in rack.nodes if node.address.port]
+    lacking = [name for name in networked if name not in found]
     if lacking:
         raise BenchError(
             f"the relay does not know where {', '.join(lacking)} really is\n"

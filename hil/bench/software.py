@@ -18,7 +18,7 @@ from typing import IO, Protocol
 from hil.bench.child import READY, TAKEN, Child, TakenError
 from hil.bench.interrupt import Interrupts
 from hil.bench.serve import Sent, Service
-from hil.bench.terminal import publish
+from hil.bench.terminal import Published
 from hil.bench.virtual import Nodes
 from hil.core.error import HilError
 from hil.core.instant import MILLISECOND, SECOND, Duration, Instant
@@ -119,7 +119,7 @@ def serve_until_signal(
     DescriptionError where the rack has no software model.
     """
     service = Service(rack, fd=interrupts.fd)
-    links = [publish(line.address, line.path) for line in service.lines]
+    lines = [Published(line.address, line.path) for line in service.lines]
     try:
         nodes = _software_rack(rack, service.now())
         settle(service, nodes)
@@ -127,8 +127,8 @@ def serve_until_signal(
         while interrupts.number is None:
             service.turn(nodes, None)
     finally:
-        for link in links:
-            link.unlink(missing_ok=True)
+        for line in lines:
+            line.close()
         service.close()
 
 

@@ -5,9 +5,12 @@ has it open, what the node says is lost, as on a real line, and looking every no
 somebody has is all that can be done: a closed pseudo-terminal is always ready to say that it is.
 """
 
+import contextlib
+import errno
 import os
 import re
 import select
+import socket
 import tty
 from pathlib import Path
 
@@ -15,33 +18,61 @@ from hil.bench.line import SerialLine
 from hil.bench.mark import Mark
 from hil.core.error import BenchError
 from hil.core.instant import MILLISECOND, Duration
-from hil.wire.rack import Address, far_end
+from hil.wire.rack import Address, Rack, far_end
 
 LOOK_EVERY = Duration(5 * MILLISECOND)
 """How often it is asked whether somebody has opened it."""
 
 
-def publish(address: Address, path: str) -> Path:
-    """Make known which pseudo-terminal stands in for a line; return the link that says so.
+class Published:
+    """It is known which pseudo-terminal stands in for a line, until `close`.
 
+    A link says it; a socket, whose name the kernel knows as long as this process lives, says that
+    the link is true: the pseudo-terminal of a process that was killed may be anybody's by now.
     Raises BenchError.
     """
-    link = _link(address)
-    try:
-        link.unlink(missing_ok=True)
-        link.symlink_to(path)
-    except OSError as error:
-        raise BenchError(f"{link} cannot be made: {error.strerror or error}") from error
-    return link
+
+    def __init__(self, address: Address, path: str) -> None:
+        self._link = _link(address)
+        self._alive = socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM)
+        try:
+            self._alive.bind(_alive_name(address))
+            self._link.unlink(missing_ok=True)
+            self._link.symlink_to(path)
+        except OSError as error:
+            self._alive.close()
+            what = "somebody serves it already" if error.errno == errno.EADDRINUSE else str(error)
+            raise BenchError(f"the console {address} cannot be served: {what}") from error
+
+    def close(self) -> None:
+        """Nothing stands in for the line any more."""
+        with contextlib.suppress(OSError):
+            self._link.unlink(missing_ok=True)
+        self._alive.close()
 
 
-def published(address: Address) -> str:
-    """Return the pseudo-terminal that stands in for a line; empty where none does."""
-    try:
-        path = os.readlink(_link(address))
-    except OSError:
-        return ""
-    return path if re.fullmatch(r"/dev/pts/[0-9]+", path) else ""
+def published(rack: Rack) -> dict[str, str]:
+    """Return the pseudo-terminals that stand in for consoles of a rack now, by their nodes."""
+    consoles = [
+        (node.name, node.console.address) for node in rack.nodes if node.console is not None
+    ]
+    found = {name: _published(address) for name, address in consoles}
+    return {name: path for name, path in found.items() if path}
+
+
+def _published(address: Address) -> str:
+    with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as asked:
+        try:
+            asked.bind(_alive_name(address))
+        except OSError:
+            with contextlib.suppress(OSError):
+                path = os.readlink(_link(address))
+                return path if re.fullmatch(r"/dev/pts/[0-9]+", path) else ""
+    return ""
+
+
+def _alive_name(address: Address) -> str:
+    return f"\0rackproof line {Mark(address).name}"
 
 
 def _link(address: Address) -> Path:

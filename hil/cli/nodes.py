@@ -15,6 +15,7 @@ def command(bench: str) -> None:
     """Serve the software nodes of a bench file until Ctrl-C."""
     from hil.bench.interrupt import Interrupts
     from hil.bench.software import serve_until_signal
+    from hil.bench.terminal import published
     from hil.core.error import BenchError
     from hil.files.read import read_rack
 
@@ -23,8 +24,11 @@ def command(bench: str) -> None:
         raise BenchError(f"{bench} names no software model to serve")
 
     def tell() -> None:
+        lines = published(rack)
         for node in rack.nodes:
             click.echo(f"{node.name:<12}  {node.address}")
+            if node.name in lines:
+                click.echo(f"{'':<12}  console: {lines[node.name]}")
         click.echo("serving until Ctrl-C")
 
     with Interrupts() as interrupts:

@@ -6,6 +6,10 @@ import sys
 from contextlib import contextmanager
 from pathlib import Path
 
+from hil.bench.mark import Mark
+from hil.files.read import read_rack
+from hil.wire.rack import Address
+
 PROGRAM = Path(__file__).parent / "talker.py"
 NODE = """\
   {name}:
@@ -61,9 +65,12 @@ class Peer:
 @contextmanager
 def talking(*words):
     peer = Peer(*words)
+    mark = Mark(Address(peer.device, 0))  # the terminal of another test had the same number
+    mark.clear()
     try:
         yield peer
     finally:
+        mark.clear()
         if peer.process.poll() is None:
             peer.process.kill()
             peer.process.wait()
@@ -77,10 +84,16 @@ def node(device, name="pump", number=1, serial="PU-1", within="200 ms", extra="e
     )
 
 
-def begin(folder, *nodes, plan=PLAN):
-    """Start a run; the bench and the plan are written into the folder."""
+def rack_of(folder, *nodes):
+    """Write a bench file into the folder and read it."""
     text = f"bench: talkers\ninterface: lo\nhost: 127.0.0.1\nnodes:\n{''.join(nodes)}"
     (folder / "bench.yaml").write_text(text)
+    return read_rack(folder / "bench.yaml")
+
+
+def begin(folder, *nodes, plan=PLAN):
+    """Start a run; the bench and the plan are written into the folder."""
+    rack_of(folder, *nodes)
     (folder / "plan.yaml").write_text(plan)
     return subprocess.Popen(
         [sys.executable, "-m", "hil", "run", "--bench", "bench.yaml", "plan.yaml"],
