@@ -27,6 +27,7 @@ from hil.core.observation import Abort, HostNote, HostTrouble
 from hil.wire.link import Packet
 from hil.wire.mail import GroupMail
 from hil.wire.rack import Address, Rack
+from hil.wire.zone import zone_of
 
 RECEIVE_BUFFER = 1 << 20
 """What is asked for, in octets; the kernel may give less and `receive_buffer` says what it gave."""
@@ -59,29 +60,7 @@ class WallBench:
             stamped = kernel_stamps(rack.host, self._clock)
         self.stamps = "kernel" if stamped else "read time"
         self._mail = GroupMail(rack)
-        opened: list[Port] = []
-        try:
-            for node in rack.nodes:
-                if not node.address.port:
-                    continue  # a serial line, see `open_lines`
-                opened.append(
-                    Port(
-                        node.name,
-                        rack.host,
-                        receive_buffer=receive_buffer,
-                        interface=rack.interface,
-                    )
-                )
-                pin_sending(opened[-1], rack.interface, "")
-                opened[-1].know(node.address)
-            for name, group in self._mail.groups.items():
-                opened.append(
-                    GroupPort(name, group, interface=rack.interface, receive_buffer=receive_buffer)
-                )
-        except (OSError, BenchError):
-            for port in opened:
-                port.close()
-            raise
+        opened = _open_ports(rack, self._mail, receive_buffer)
         bell = () if interrupts is None else (interrupts.fd,)
         self._ports: Ports[_Thing] = Ports(
             opened,
@@ -238,3 +217,28 @@ def _dropped(port: Port, rise: int, since: Instant, at: Instant) -> HostNote:
             f"than were read, the receive buffer is {port.receive_buffer()} octets"
         ),
     )
+
+
+def _open_ports(rack: Rack, mail: GroupMail, receive_buffer: int) -> list[Port]:
+    """Open one socket for each node and one for each group, all on the rack's interface."""
+    opened: list[Port] = []
+    name = rack.interface
+    nodes = [node for node in rack.nodes if node.address.port]  # others are on serial lines
+    try:
+        for node in nodes:
+            port = Port(node.name, rack.host, receive_buffer=receive_buffer, interface=name)
+            opened.append(port)
+            pin_sending(port, name, "")
+            port.know(node.address)
+        for word, group in mail.groups.items():
+            made = GroupPort(word, group, interface=name, receive_buffer=receive_buffer)
+            opened.append(made)
+        for node in nodes:
+            if zone_of(node.address.host):  # it has two names, and is to bear the declared one
+                for port in opened:
+                    port.know(node.address)
+    except (OSError, BenchError):
+        for port in opened:
+            port.close()
+        raise
+    return opened

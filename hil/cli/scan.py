@@ -58,6 +58,8 @@ def command(
         _write(write, rack, found)
     if found.findings:
         sys.exit(int(ExitCode.BENCH))
+    if not found.entries:
+        sys.exit(int(ExitCode.DESCRIPTION))
 
 
 def _write(file: Path, rack: "object", found: "object") -> None:

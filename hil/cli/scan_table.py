@@ -17,15 +17,18 @@ def scan_lines(name: str, found: Comparison, rounds: int, odd: Sequence[str]) ->
     """Yield the headline, the table, the differences, and what nobody understood."""
     yield (_headline(name, found),)
     yield ()
-    yield from _table([_row(entry, found, rounds) for entry in found.entries])
+    if found.entries:
+        yield from _table([_row(entry, found, rounds) for entry in found.entries])
     for entry in found.entries:
         yield from _resources(entry)
     if found.findings:
         yield ()
         for finding in found.findings:
             yield (_sentence(finding),)
-    if odd or found.unasked:
+    if odd or found.unasked or found.untold:
         yield ()
+    for text in found.untold:
+        yield ((text, Tone.DOUBT),)
     for text in odd:
         yield ((text, Tone.DOUBT),)
     for node in found.unasked:
@@ -34,8 +37,12 @@ def scan_lines(name: str, found: Comparison, rounds: int, odd: Sequence[str]) ->
 
 def _headline(name: str, found: Comparison) -> tuple[str, Tone]:
     declared = len({entry.node.name for entry in found.entries if entry.node is not None})
+    if not found.entries:
+        return f"{name}: nothing that a scan can find", Tone.DOUBT
     if not found.findings:
-        return f"{name}: all {counted(declared, 'node')} as declared", Tone.GOOD
+        doubt = ", as far as they told" if found.untold or found.unasked else ""
+        tone = Tone.DOUBT if doubt else Tone.GOOD
+        return f"{name}: all {counted(declared, 'node')} as declared{doubt}", tone
     number = counted(len(found.findings), "difference")
     return f"{name}: {number} from the bench file", Tone.BAD
 

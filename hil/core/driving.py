@@ -125,14 +125,15 @@ class Driving:
     def distrust(self, node: str, why: str, now: Instant) -> None:
         """Send nothing more to a node, not even what is queued for it already."""
         self._distrusted[node] = why
-        kept: list[Command | Wish] = []
-        for wish in self._queue:
-            if isinstance(wish, Command) and self._signals[wish.signal].node == node:
-                trip = self._open.pop(wish.token)
+        for token, trip in list(self._open.items()):
+            if self._signals[trip.command.signal].node == node:
+                del self._open[token]  # whatever is answered now, another board answers
                 trip.progress, trip.ended, trip.detail = Progress.REFUSED, now, why
-            else:
-                kept.append(wish)
-        self._queue = kept
+        self._queue = [
+            wish
+            for wish in self._queue
+            if not isinstance(wish, Command) or wish.token in self._open
+        ]
 
     def take_sends(self) -> tuple[Command | Wish, ...]:
         """Hand over the commands to be sent, and what else is wished."""

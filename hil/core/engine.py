@@ -16,13 +16,7 @@ from enum import Enum, auto
 from hil.core.casework import CaseRun
 from hil.core.driving import Driving
 from hil.core.errand import ProgramEnded, Wish
-from hil.core.event import (
-    ActuatorSafe,
-    CaseEnded,
-    CaseStarted,
-    Event,
-    RunEnded,
-)
+from hil.core.event import Event, RunEnded
 from hil.core.instant import SECOND, Duration, Instant, after
 from hil.core.noting import noted
 from hil.core.observation import (
@@ -42,7 +36,8 @@ from hil.core.order import Proceed
 from hil.core.plan import Case
 from hil.core.scene import Explain, Latest, Scene, explain_nothing
 from hil.core.securing import Securing, make_safe
-from hil.core.signal import Sample, Signal, show_value
+from hil.core.signal import Sample, Signal
+from hil.core.telling import left_safe, skipped
 from hil.core.verdict import JUDGED, Outcome, worst
 
 SAFE_LIMIT = Duration(10 * SECOND)
@@ -240,28 +235,7 @@ class Run:
     def _skip(self, case: Case, index: int, now: Instant) -> None:
         at = self._scene.since_origin(now)
         self.counts[Outcome.SKIPPED.word] += 1
-        self._scene.events += [
-            CaseStarted(
-                at=at,
-                index=index,
-                plan=case.plan,
-                case=case.title,
-                attempt=1,
-                place=str(case.mark),
-                requirements=case.requirements,
-                tags=case.tags,
-            ),
-            CaseEnded(
-                at=at,
-                index=index,
-                plan=case.plan,
-                case=case.title,
-                outcome=Outcome.SKIPPED.word,
-                attempt=1,
-                took=0,
-                reasons=(case.skip,),
-            ),
-        ]
+        self._scene.events += skipped(case, index, at)
 
     # --- trouble -------------------------------------------------------------------------------
 
@@ -311,18 +285,9 @@ class Run:
         self.done = True
         self._placing = None
         at = self._scene.since_origin(now)
-        for target in placing.targets:
-            self._scene.events.append(
-                ActuatorSafe(
-                    at=at,
-                    signal=target.signal.path,
-                    value=show_value(target.value, target.signal),
-                    confirmed=target.done,
-                    text=target.failed,
-                    actuator=target.signal.drive is None or target.signal.drive.actuator,
-                )
-            )
-        self.safe = all(target.done for target in placing.targets)
+        left = list(left_safe(placing.targets, self.distrusted, at))
+        self._scene.events += left
+        self.safe = all(each.confirmed for each in left)
         self._scene.events.append(
             RunEnded(
                 at=at,

@@ -61,7 +61,7 @@ def read_bus(place: Node, nodes: Sequence[RackNode], page: Page) -> Bus | None:
             node_count=_whole(keys, "node-count", DEFAULT_COUNT, page),
             cable=_read_cable(keys, texts, page),
             traffic=traffic,
-            ip=6 if nodes and ":" in nodes[0].address.host else 4,
+            ip=6 if any(node.address.port and ":" in node.address.host for node in nodes) else 4,
         ),
         marks=_marks(marks, place, page),
         assumed=assumed,

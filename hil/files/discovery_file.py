@@ -57,7 +57,7 @@ def _layout(
         page.wrong(keys[key], what, nearest(name, fitting) or ", ".join(fitting))
         return None
     if layouts[name].role is not role:
-        what = f"{key}: the layout {show(name)} is that of a {layouts[name].role.value}"
+        what = f"{key}: the layout {show(name)} has the role `{layouts[name].role.value}`"
         page.wrong(keys[key], what, ", ".join(fitting) or f"role: {role.value}")
         return None
     return layouts[name]

@@ -189,7 +189,7 @@ class FieldReader:
         if word is None:
             return Carries.PLAIN
         if self.role is not None and word not in _ROLE_MEANINGS[self.role]:
-            self.page.wrong(keys["is"], f"a layout of a {self.role.value} has no `{word}`")
+            self.page.wrong(keys["is"], f"a layout of {_article(self.role)} has no `{word}`")
         if word != "value" and form[0] != "u" and form != "pad":
             what = f"a field that is `{word}` needs an unsigned type, got `{form}`"
             self.page.wrong(keys["type"] if "type" in keys else keys["is"], what)
@@ -273,3 +273,7 @@ def read_order(node: Node, page: Page) -> "str | tuple[int, ...] | None":
         page.wrong(node, what, "[2, 3, 0, 1] for swapped words")
         return None
     return known
+
+
+def _article(role: Role) -> str:
+    return f"an {role.value}" if role.value[0] in "aeiou" else f"a {role.value}"

@@ -13,7 +13,7 @@
   one boot more and announces itself with one reading to those who listened before.
 * The fault `silent` stops all readings; requests are still answered.
 
-Each listener has its own sequence numbers, so that a gap is a loss.  Chance comes from a seed and
+Who listens, and how readings are counted, is in hil.nodes.audience.  Chance comes from a seed and
 time from outside.
 """
 
@@ -24,6 +24,7 @@ from typing import NamedTuple
 from hil.core.instant import Duration, Instant
 from hil.core.signal import Kind, Value
 from hil.nodes.announcement import Announcement
+from hil.nodes.audience import Audience
 from hil.nodes.model import Model
 from hil.nodes.noise import Noise
 from hil.nodes.settings import Settings
@@ -35,8 +36,6 @@ DONE, UNKNOWN_OPERATION, OUT_OF_RANGE = 0, 1, 2
 
 _REMEMBERED = 64
 """Answers kept for requests that may be repeated."""
-
-_NEVER = Instant(1 << 63)
 
 
 class _Job(NamedTuple):
@@ -82,10 +81,7 @@ class SoftwareNode:
         self._jobs: deque[_Job] = deque()
         self._in_hand: set[tuple[Address, bytes]] = set()
         self._given: dict[tuple[Address, bytes], tuple[bytes, Instant]] = {}
-        self._listeners: dict[Address, Instant] = {}
-        self._audience: tuple[Address, ...] = ()
-        self._first_expiry = _NEVER
-        self._sequences: dict[Address, int] = {}
+        self._audience = Audience(node.readings_to)
         self.outbox: list[Envelope] = []
         """What is to be sent; `take_sends` empties it."""
         self._next_beat: Instant | None = None
@@ -196,12 +192,10 @@ class SoftwareNode:
     def _tell(self, job: _Job, operation: int, now: Instant) -> None:
         """Answer `read` and `listen`."""
         self._send(job.sender, self._answer(job, None, DONE, now))
-        new = job.sender not in self._listeners
-        if len(self._sequences) > _REMEMBERED:
-            self._sequences = {to: self._sequences.get(to, 0) for to in self._listeners}
+        new = job.sender not in self._audience
+        self._audience.tidy()
         if operation == self.node.listen:
-            self._listeners[job.sender] = Instant(now + 3 * (self.node.renew or self._beat))
-            self._note_listeners()
+            self._audience.add(job.sender, Instant(now + 3 * (self.node.renew or self._beat)))
             if self._next_beat is None:
                 self._next_beat = Instant(now + self._first_beat)
         if operation == self.node.read or new:
@@ -247,10 +241,10 @@ class SoftwareNode:
     def _report(self, now: Instant) -> None:
         """Tell all listeners about a change, where the model reports changes."""
         if self.model.reports_changes:
-            self._send_reading(self._live_listeners(now), now, looked=True)
+            self._send_reading(self._audience.at(now), now, looked=True)
 
     def _beat_once(self, now: Instant) -> None:
-        listeners = self._live_listeners(now)
+        listeners = self._audience.at(now)
         if not listeners:
             self._next_beat = None
             return
@@ -259,30 +253,15 @@ class SoftwareNode:
         following = (self._next_beat or now) + self._beat
         self._next_beat = Instant(following if following > now else now + self._beat)
 
-    def _live_listeners(self, now: Instant) -> tuple[Address, ...]:
-        if now > self._first_expiry:
-            self._listeners = {to: until for to, until in self._listeners.items() if now <= until}
-            self._note_listeners()
-        return self._audience
-
-    def _note_listeners(self) -> None:
-        group = self.node.readings_to
-        self._audience = (*self._listeners, *([] if group is None else [group]))
-        self._first_expiry = min(self._listeners.values(), default=_NEVER)
-
     def _send_reading(self, to: tuple[Address, ...], now: Instant, looked: bool = False) -> None:
         values = self.model.values
         if values.get("fault") == "silent" or not to:
             return
         if not looked:
             self.model.look(now)
-        uptime, sequences, source = now - self._booted_at, self._sequences, self.node.address
+        uptime, count, source = now - self._booted_at, self._audience.count, self.node.address
         for address in to:
-            counted = (
-                self.node.readings_to or address
-            )  # with a group all readings are counted as one
-            sequence = sequences.get(counted, 0)
-            sequences[counted] = sequence + 1
+            sequence = count(address)
             for announcement in self._announcements:
                 payload = announcement.octets(values, sequence, uptime, self._boots)
                 self.outbox.append(Envelope(source, address, payload))
@@ -294,7 +273,6 @@ class SoftwareNode:
     def _tell_group(self, now: Instant) -> None:
         """Begin to tell the group, where the node has one, without being asked."""
         if self.node.readings_to is not None:
-            self._note_listeners()
             self._next_beat = Instant(now + self._first_beat)
 
     # --- restart -------------------------------------------------------------------------------
@@ -310,10 +288,7 @@ class SoftwareNode:
         self._down_until = None
         self._boots += 1
         self._booted_at = now
-        former = self._audience
-        self._listeners.clear()
-        self._note_listeners()
-        self._sequences.clear()
+        former = self._audience.leave()
         identity = {name: self.model.values[name] for name in ("serial", "firmware")}
         self.model.boot(now)
         self.model.values.update(identity)

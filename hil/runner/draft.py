@@ -125,9 +125,10 @@ def _node(entry: Entry, place: str, name: str, number: int, sure: bool) -> str:
     else:
         assert node is not None
         serial, firmware = node.identity.serial, node.identity.firmware
-    identity = f"    serial: {_quoted(serial)}\n" if serial else ""
+    identity = f"    serial: {_quoted(serial)}\n" if _is_title(serial) else ""
     identity += f"    firmware: {_quoted(firmware)}\n" if _is_version(firmware) else ""
-    identity += "".join(f"    # it offers {link}\n" for link in (seen.resources if seen else ()))
+    offers = seen.resources if seen is not None else ()
+    identity += "".join(f"    # it offers {_visible(link)}\n" for link in offers)
     shown = str(number) if sure else f"{number}   # {FILL_IN}: it did not say, or not alone"
     return _NODE.format(
         name=name,
@@ -140,6 +141,15 @@ def _node(entry: Entry, place: str, name: str, number: int, sure: bool) -> str:
     )
 
 
+def _is_title(text: str) -> bool:
+    return bool(text.strip()) and text.isprintable()
+
+
+def _visible(text: str) -> str:
+    """Return a text that is fit for one line of a comment."""
+    return "".join(letter if letter.isprintable() else "?" for letter in text)
+
+
 def _is_version(text: str) -> bool:
     from hil.wire.firmware import requirement_problem
 
@@ -148,7 +158,8 @@ def _is_version(text: str) -> bool:
 
 def _quoted(text: str) -> str:
     """Return a text as YAML takes it, in quotes where it is not plain."""
-    if re.fullmatch(r"[A-Za-z0-9][A-Za-z0-9._-]*", text) or re.fullmatch(r"[\d.]+:\d+", text):
+    plain = r"[A-Za-z0-9][A-Za-z0-9._-]*|[\d.]+:\d+"
+    if re.fullmatch(plain, text) and text.lower() != "null":  # which is YAML's word for no value
         return text
     escaped = "".join(c if c.isprintable() and c not in '\\"' else f"\\u{ord(c):04x}" for c in text)
     return f'"{escaped}"'

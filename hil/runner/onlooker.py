@@ -16,6 +16,7 @@ from hil.bench.bench import Bench
 from hil.bench.interrupt import Interrupts
 from hil.bench.paced import PacedBench
 from hil.bench.rig import open_wall
+from hil.bench.terminal import published
 from hil.bench.unhurried import UnhurriedBench
 from hil.core.instant import MILLISECOND, Duration
 from hil.core.signal import Signal
@@ -54,7 +55,7 @@ def looking_bench(
         with virtual_site(whole, interrupts) as site:
             yield PacedBench(site.bench, interrupts.fd) if live else site.bench
         return
-    bench = open_wall(rack, interrupts=interrupts)
+    bench = open_wall(rack, interrupts=interrupts, devices=published(rack))
     try:
         yield UnhurriedBench(bench, interrupts.fd, DRAIN_EVERY) if live else bench
     finally:

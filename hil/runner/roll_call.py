@@ -64,7 +64,8 @@ class RollCall:
             return now >= self._last
         if now >= self._limit or len(self.present) == len(self._nodes):
             return True
-        return now >= self._grace and self.present.issuperset(self._required)
+        known = self.present | self._impostors.keys()
+        return now >= self._grace and known.issuperset(self._required)
 
     @property
     def impostors(self) -> dict[str, str]:

@@ -53,7 +53,8 @@ def scan_on_wall(rack: Rack, say: Say, *, served: bool = False) -> Scan:
         check_interface(rack)
         if rack.software is not None and not served:
             stack.callback(SoftwareProcess(rack).stop)
-        bench = open_wall(rack, interrupts=interrupts)
+        silent = tuple(replace(node, console=None) for node in rack.nodes)  # opening may reset
+        bench = open_wall(replace(rack, nodes=silent), interrupts=interrupts)
         stack.callback(bench.close)
         joined = f", listening to {', '.join(bench.groups)}" if bench.groups else ""
         say(f"interface {rack.interface}, {rack.host}{joined}")

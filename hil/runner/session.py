@@ -15,7 +15,7 @@ from enum import Enum, auto
 from hil.core.engine import Run
 from hil.core.errand import Wish
 from hil.core.event import Event, HostNoted, NodeNoted, RunEnded
-from hil.core.instant import ZERO, Duration, Instant
+from hil.core.instant import Instant
 from hil.core.noting import noted
 from hil.core.observation import (
     Abort,
@@ -24,6 +24,7 @@ from hil.core.observation import (
     Exchanged,
     HostNote,
     NodeNote,
+    NodeTrouble,
     Observation,
     Samples,
     Unconfirmed,
@@ -37,6 +38,7 @@ from hil.runner.identity import identified
 from hil.runner.roll_call import RollCall
 from hil.runner.selection import nodes_used, signals_used
 from hil.runner.warm_up import WarmUp
+from hil.wire.announce import listening_time
 from hil.wire.rack import Rack
 
 REPAIRED = "unclean end"
@@ -75,7 +77,7 @@ class Session:
         self._phase = Phase.ROLL_CALL
         used = {path for case in cases for path in signals_used(case)} - set(rack.programs)
         self._roll_call = RollCall(
-            rack.nodes, nodes_used(rack, cases), used, start, _listening(rack)
+            rack.nodes, nodes_used(rack, cases), used, start, listening_time(rack)
         )
         self._warm_up = WarmUp(())
         self._run: Run | None = None
@@ -276,6 +278,8 @@ class Session:
         elif isinstance(seen, (Confirmed, Unconfirmed)):
             self._events.append(self._warm_up.receive(seen, self._at(seen.at)))
         elif isinstance(seen, (NodeNote, HostNote)):
+            if isinstance(seen, NodeNote) and seen.trouble is NodeTrouble.IDENTITY:
+                self._warm_up.drop(seen.node)
             self._events.append(noted(seen, self._at(seen.at)))
 
     def _remember(self, seen: Samples) -> None:
@@ -291,9 +295,3 @@ class Session:
 
     def _at(self, now: Instant) -> Instant:
         return Instant(max(0, now - self._origin))
-
-
-def _listening(rack: Rack) -> Duration:
-    """Return how long announces are listened to before the first case."""
-    found = rack.discovery
-    return ZERO if found is None or found.announce is None else found.every

@@ -172,11 +172,9 @@ def wall_site(
 
 def _served_terminals(rack: Rack) -> dict[str, str]:
     """Return the pseudo-terminals of nodes that somebody else serves.  Raises BenchError."""
-    consoles = [
-        (node.name, node.console.address) for node in rack.nodes if node.console is not None
-    ]
-    found = {name: published(address) for name, address in consoles}
-    lacking = [name for name, path in found.items() if not path]
+    found = published(rack)
+    consoles = [node.name for node in rack.nodes if node.console is not None]
+    lacking = [name for name in consoles if name not in found]
     if lacking:
         raise BenchError(
             f"nobody serves the console of {', '.join(lacking)}\n"

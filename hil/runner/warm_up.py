@@ -25,6 +25,10 @@ class WarmUp:
     def done(self) -> bool:
         return not self._waiting
 
+    def drop(self, node: str) -> None:
+        """Wait no longer for a node: another one is in its place, and that is told already."""
+        self._waiting.discard(node)
+
     def receive(self, seen: Confirmed | Unconfirmed, at: Instant) -> Event:
         """Take in how it went with one node; return what the journal is told."""
         self._waiting.discard(seen.node)

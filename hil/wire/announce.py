@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from hil.core.instant import MILLISECOND, ZERO, Duration
 from hil.wire.layout import Codec
-from hil.wire.rack import Address, Identity, Layout, Node
+from hil.wire.rack import Address, Identity, Layout, Node, Rack
 
 ROUNDS = 3
 EVERY = Duration(500 * MILLISECOND)
@@ -28,6 +28,12 @@ class Discovery:
     coap: bool = False
     rounds: int = ROUNDS
     every: Duration = EVERY
+
+
+def listening_time(rack: Rack) -> Duration:
+    """Return how long announces are listened to before the first case of a run."""
+    found = rack.discovery
+    return ZERO if found is None or found.announce is None else found.every
 
 
 def nobodys(layout: Layout) -> Codec:

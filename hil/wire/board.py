@@ -62,9 +62,13 @@ class Board:
             text = f"{who} announces itself from {peer}: no node of this rack"
             trouble, name = NodeTrouble.FOREIGN, self.name
         elif node.identity.serial and serial and serial != node.identity.serial:
-            wanted, trouble = node.identity.serial, NodeTrouble.IDENTITY
-            text = f"two nodes have the number {node.number}: {who} announces itself from {peer}"
-            text, name = f"{text}; serial {wanted} must be at {node.address}", node.name
+            trouble, name, wanted = NodeTrouble.IDENTITY, node.name, node.identity.serial
+            text = f"{who} announces itself from {peer}"
+            if peer == node.address:
+                text = f"serial is {serial}, wanted {wanted}: {text}"
+            else:
+                text = f"two nodes have the number {node.number}: {text}"
+                text = f"{text}; serial {wanted} must be at {node.address}"
         elif peer.host != node.address.host:
             trouble, name = NodeTrouble.FOREIGN, node.name
             text = f"{who} announces itself from {peer}, {node.name} is at {node.address}"

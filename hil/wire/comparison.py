@@ -15,7 +15,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from hil.core.count import counted
-from hil.wire.identity import identity_problem
+from hil.wire.identity import declared, identity_problem
 from hil.wire.rack import Node, Rack
 from hil.wire.sighting import Sighting
 
@@ -56,6 +56,7 @@ class Comparison:
         self.entries += [Entry(None, each) for each in strangers]
         self.findings += self._shared_numbers()
         self.findings += [Finding("unknown", "", _stranger(each)) for each in strangers]
+        self.untold = [text for node in self._nodes for text in self._untold(node)]
 
     def _of(self, node: Node) -> list[Sighting]:
         """Return what was seen of a node: by serial number, by address, by number."""
@@ -66,6 +67,8 @@ class Comparison:
                 continue
             if self._is_at_home(node, each):
                 at.append(each)
+            elif wanted and each.serial:
+                continue  # another board, wherever it is and whatever its number
             elif each.number == node.number and not self._belongs_elsewhere(node, each):
                 numbers.append(each)
         return [*serials, *at, *numbers]
@@ -119,6 +122,14 @@ class Comparison:
                 yield Finding("firmware", node.name, problem)
             for text in each.restarts:
                 yield Finding("rebooted", node.name, text)
+
+    def _untold(self, node: Node) -> Iterator[str]:
+        """Yield what a node that was seen did not tell, and should."""
+        own = [entry.sighting for entry in self.entries if entry.node is node]
+        seen = [each for each in own if each is not None]
+        for name in declared(node) if seen else ():
+            if not any(getattr(each, name) for each in seen):
+                yield f"{node.name}: nothing told its {name}, wanted {getattr(node.identity, name)}"
 
     def _shared_numbers(self) -> Iterator[Finding]:
         """Yield where two boards have one number: by serial, or else by address."""

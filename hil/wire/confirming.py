@@ -3,9 +3,9 @@
     begin(now) ──▶ `read`, again and again ──▶ a reading that tells it ──▶ Confirmed
                                         └──▶ none within PATIENCE      ──▶ Unconfirmed
 
-A node that cannot be asked is waited for where it speaks by itself.  Every request without an
-answer is noted: nothing is asked again in silence.  A node that turns out to be another one is
-not confirmed and not unconfirmed: that is told as a conflict, and ends the run.
+A node that cannot be asked is waited for where it speaks by itself.  A request without an answer
+is noted: nothing is asked again in silence.  Readings of a board that is not the node it must be
+confirm nothing; the conflict is told when it is seen, and ends the run.
 """
 
 from collections.abc import Callable, Sequence
@@ -27,8 +27,8 @@ SHORTEST = Duration(20 * MILLISECOND)
 class Confirming:
     """The question who one node is, asked over and over; one at a time.
 
-    `ask` sends `read` and returns why it cannot, `attend` says whether readings are to be shown
-    to `hear`; both are None-like for a node that cannot be asked at all.
+    `ask` sends `read` and returns why it cannot; None for a node that cannot be asked.  `attend`
+    says whether readings are to be shown to `hear`.
     """
 
     def __init__(
@@ -77,8 +77,7 @@ class Confirming:
         """Learn that the node answered a `read`, whether or not with a reading."""
         self._answered = True
 
-    def drop(self) -> None:
-        """Forget the question: another node answers."""
+    def _close(self) -> None:
         self._open = False
         self._timer.clear()
         self._attend(False)
@@ -103,14 +102,14 @@ class Confirming:
         self._put(now)
 
     def _confirm(self, now: Instant) -> None:
-        self.drop()
+        self._close()
         facts = tuple(self._facts.items())
         took = Duration(now - self._began)
         name = self._node.name
         self._say(Confirmed(node=name, at=now, facts=facts, asked=self._asked, took=took))
 
     def _fail(self, now: Instant) -> None:
-        self.drop()
+        self._close()
         address, within = self._node.address, show_duration(PATIENCE)
         what = f"no reading from {address} within {within}"
         if self._answered:

@@ -184,6 +184,8 @@ class Conversation:
         self._unsent.pop(request.payload, None)
         if request.command is not None:
             self._lose(request.command, at, why)
+        elif request.operation == self.node.read:
+            self._reception.unanswered(Instant(request.until - self.node.answer_within - 1))
 
     def _lose(self, command: Command, at: Instant, why: str) -> None:
         self._say(CommandLost(token=command.token, at=at, detail=why))

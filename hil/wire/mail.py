@@ -1,8 +1,8 @@
 """Whose datagrams they are that come to a group: they are told apart by who sent them.
 
 A node may send to a group from another port than the one it is asked at, so its host is enough
-where no other node of that group has the same.  An announce stays the group's own: who it is
-about, it says itself.
+where no other node of that group has the same.  An announce is always the group's, wherever it
+came to: who it is about, it says itself.
 """
 
 from collections.abc import Iterator
@@ -32,9 +32,9 @@ class GroupMail:
 
     def packet(self, name: str, peer: Address, payload: bytes) -> Packet:
         """Return what came to a socket: under the name of the node that it came from."""
+        if self._announce is not None and self._announce.head(payload) is not None:
+            return Packet(self._board, peer, payload)  # to the group, or to the socket that asked
         if name not in self.groups:
-            return Packet(name, peer, payload)
-        if name == self._board and self._announce is not None and self._announce.head(payload):
             return Packet(name, peer, payload)
         owner = self._owners.get((name, peer)) or self._hosts.get((name, peer.host))
         return Packet(owner or name, self._addresses[owner] if owner else peer, payload)

@@ -63,6 +63,7 @@ class Reception:
         self._say, self._listening = say, listening
         self._told: dict[str, Value] = {}
         self._doubted = ""
+        self._impostor = False
         self.hear: Callable[[Codec, bytes, Instant], None] | None = None
         """Is shown each good reading as well, while somebody wants to know who the node is."""
         self._streams = [_Stream(codec, node) for codec in codecs]
@@ -72,6 +73,12 @@ class Reception:
         """Learn that a request for a reading left at `at`."""
         for stream in self._streams:
             stream.asked.append(at)
+
+    def unanswered(self, asked: Instant) -> None:
+        """Learn that the request which left then is given up: no reading belongs to it."""
+        for stream in self._streams:
+            if asked in stream.asked:
+                stream.asked.remove(asked)
 
     def receive(self, payload: bytes, now: Instant) -> bool:
         """Take in a datagram if it is a reading; say whether it is one."""
@@ -89,7 +96,7 @@ class Reception:
             for timer, age in stream.ageing:
                 timer.set(Instant(now + age))
             self._say(Look(stream.origin, payload, since, now, head.note, self.track.booted))
-            if self.hear is not None:
+            if self.hear is not None and not self._impostor:
                 self.hear(stream.codec, payload, now)
             return True
         return False
@@ -201,17 +208,23 @@ class Reception:
         Returns False for a reading that is not to be used: another node may have sent it.
         """
         plain = codec.plain(payload)
-        for name in identity_names(codec):
+        names = identity_names(codec)
+        wrong = False
+        for name in names:
             got, before = plain[name], self._told.get(name)
+            problem = identity_problem(self.node, name, shown(got))
+            wrong = wrong or bool(problem)
             if before == got:
                 continue
-            text = identity_problem(self.node, name, shown(got))
+            text = problem
             if not text and name == "serial" and before is not None:
                 text = f"serial is {shown(got)}, was {shown(before)}: another node answers here"
             if text and not self._conflict(codec, text, now, payload):
                 return False
             self._told[name] = got
         self._doubted = ""
+        if names:
+            self._impostor = wrong
         return True
 
     def _conflict(self, codec: Codec, text: str, now: Instant, payload: bytes) -> bool:

@@ -10,7 +10,7 @@ A machine; it asks and never drives: nothing it sends can move anything.
 
 from collections.abc import Iterator
 
-from hil.core.instant import Duration, Instant
+from hil.core.instant import ZERO, Instant
 from hil.core.signal import Kind
 from hil.wire.announce import Discovery, nobodys
 from hil.wire.coap_call import CoapCall
@@ -33,7 +33,8 @@ class Scan:
 
     def __init__(self, rack: Rack, start: Instant) -> None:
         self._plan = rack.discovery or Discovery()
-        self._start = self._now = start
+        self._due = start
+        self.done = False
         self.rounds = self._plan.rounds
         self._turn = -1
         self._seen = Sightings()
@@ -49,14 +50,6 @@ class Scan:
         self.odd: dict[str, None] = {}
         """What nobody understood, and what could not be sent, in words."""
         self.tick(start)
-
-    @property
-    def end(self) -> Instant:
-        return Instant(self._start + self.rounds * self._plan.every)
-
-    @property
-    def done(self) -> bool:
-        return self._now >= self.end
 
     @property
     def sightings(self) -> list[Sighting]:
@@ -75,7 +68,8 @@ class Scan:
 
     def receive(self, packet: Packet, now: Instant) -> None:
         """Take in a datagram; no octets whatever raise anything."""
-        self._move(now)
+        if self.done:
+            return
         payload, source = packet.payload, packet.peer
         if self._ask is not None and self._ask.head(payload) is not None:
             return  # our own, or that of somebody else who looks around
@@ -84,25 +78,27 @@ class Scan:
             size = len(payload)
             self.odd[f"{source} sent {size} octets that no layout here explains"] = None
             return
-        self._seen.take(source, told, self._turn)
+        self._seen.take(source, told, self._turn if told.turn is None else told.turn)
 
     def refused(self, text: str) -> None:
         """Learn that something could not be sent, or that nobody listens somewhere."""
         self.odd[text] = None
 
     def tick(self, now: Instant) -> None:
-        """Begin the round that is due."""
-        self._move(now)
-        turn = min((now - self._start) // self._plan.every, self.rounds - 1)
-        if turn > self._turn:
-            self._turn = turn
-            self._sends += self._round()
+        """Begin the round that is due, or end the last one."""
+        if self.done or now < self._due:
+            return
+        self._turn += 1
+        if self._turn == self.rounds:
+            self.done = True
+            return
+        last = self._turn + 1 == self.rounds
+        self._due = Instant(now + max(self._plan.every, self._coap.leisure if last else ZERO))
+        self._sends += self._round()
 
     def next_wakeup(self) -> Instant | None:
         """Return when the next round begins, or the last one ends."""
-        if self.done:
-            return None
-        return Instant(self._start + (self._turn + 1) * self._plan.every)
+        return None if self.done else self._due
 
     def take_sends(self) -> tuple[Packet, ...]:
         """Hand over what is to be sent."""
@@ -119,7 +115,7 @@ class Scan:
             octets = b"" if node.coap is not None else self._request(node)
             if octets:
                 yield Packet(node.name, node.address, octets)
-        yield from self._coap.round()
+        yield from self._coap.round(self._turn)
 
     def _request(self, node: Node) -> bytes:
         """Return a `read` request, or nothing where the node cannot be asked."""
@@ -150,9 +146,6 @@ class Scan:
                     return _told(codec, head, payload, ASKED)
         return None
 
-    def _move(self, now: Instant) -> None:
-        self._now = max(now, self._now)
-
 
 def _told(codec: Codec, head: Head, payload: bytes, way: str) -> Told:
     plain = codec.plain(payload)
@@ -171,9 +164,3 @@ def _told(codec: Codec, head: Head, payload: bytes, way: str) -> Told:
         uptime=head.uptime,
         more=tuple((name, text) for name, text in more if text),
     )
-
-
-def duration_of(rack: Rack) -> Duration:
-    """Return how long a scan of a rack takes."""
-    plan = rack.discovery or Discovery()
-    return Duration(plan.rounds * plan.every)

@@ -13,7 +13,10 @@ from hil.wire.rack import Address
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Told:
-    """What one datagram tells; empty or None what it does not."""
+    """What one datagram tells; empty or None what it does not.
+
+    `turn` is the round whose question it answers, where it says so.
+    """
 
     way: str
     number: int | None = None
@@ -23,6 +26,7 @@ class Told:
     uptime: int | None = None
     more: tuple[tuple[str, str], ...] = ()
     resources: tuple[str, ...] = ()
+    turn: int | None = None
 
 
 @dataclass(slots=True, kw_only=True)

@@ -41,10 +41,10 @@ def in_zone(host: str, interface: str) -> str:
 def zone_problem(host: str, interface: str) -> str:
     """Say what is wrong with the zone of an address on this interface; empty where nothing is."""
     zone = zone_of(host)
-    if not zone or zone == interface or (zone.isdecimal() and needs_zone(host)):
-        return ""
-    if not needs_zone(host):
+    if zone and not needs_zone(host):
         return f"only link-local addresses have a zone, {bare(host)} is none"
+    if not zone or zone == interface or zone.isdecimal():
+        return ""
     return f"the zone {zone} is not the rack's interface {interface}"
 
 

@@ -1,7 +1,7 @@
 """The numbers of this project, each as a ratio against a floor measured in the same run.
 
-    python tests/benchmarks/run.py [answering] [stamps] [virtual] [proving] [measures] [bus] [reading]
-                                 [starting] [pages] [size] [coap] [watch] [history]
+    python tests/benchmarks/run.py [answering] [stamps] [serial_line] [virtual] [identity] [proving] [measures]
+                                 [bus] [reading] [starting] [pages] [size] [coap] [watch] [history]
 
 Machines are noisy; compare ratios, and only within one run.  Exit code 1 when one is not met.
 """
@@ -19,7 +19,9 @@ PARTS = (
     "reading",
     "answering",
     "stamps",
+    "serial_line",
     "virtual",
+    "identity",
     "proving",
     "measures",
     "bus",

@@ -275,7 +275,13 @@ def test_examples_of_the_plan_reference_are_plans(tmp_path, glasshouse, block):
 def test_examples_of_the_bench_reference_stand_in_the_fixtures(block):
     if block.startswith("known-faults:"):
         return  # a file of one's own; hil/files/known_file.py has its tests
-    files = ("glasshouse.yaml", "glasshouse-alarms.yaml", "annexe.yaml", "propagator.yaml")
+    files = (
+        "glasshouse.yaml",
+        "glasshouse-alarms.yaml",
+        "annexe.yaml",
+        "propagator.yaml",
+        "doser.yaml",
+    )
     fixture = "".join(
         "".join((ROOT / "fixtures" / name).read_text("utf-8").split()) for name in files
     )

@@ -218,6 +218,25 @@ def test_what_another_run_holds_is_left_to_it_and_the_rest_is_made_safe(actuator
         actuators[1].recvfrom(100)
 
 
+def test_what_has_taken_a_nodes_place_is_sent_nothing(actuators):
+    used = ports(actuators)
+    with take_when_free("run-a", *used) as lock:
+        lock.mark_unclean()
+        orders = [SafeDatagram("127.0.0.1", Packet(port, at(port), b"safe")) for port in used]
+        guard = Guard(lock, orders)
+        guard.spare({used[0]})
+        guard._child.hang_up()
+        payload, source = actuators[1].recvfrom(100)
+        actuators[1].sendto(b"done", source)
+        guard.act()
+
+    assert payload == b"safe"
+    assert "1 safe command, 1 was answered" in str(left_at(*used))
+    actuators[0].settimeout(0.05)
+    with pytest.raises(TimeoutError):
+        actuators[0].recvfrom(100)
+
+
 def test_a_guard_that_was_killed_is_noticed(actuators):
     used = ports(actuators)
     with take_when_free("run-a", *used) as lock:

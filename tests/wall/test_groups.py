@@ -1,7 +1,9 @@
 """Groups on a bench computer with two interfaces: the rack on the second, the default route first."""
 
+import shutil
 import socket
 import struct
+import subprocess
 
 import pytest
 from wall.spaces import ROOT, Spaces, annexe, ip
@@ -9,6 +11,7 @@ from wall.spaces import ROOT, Spaces, annexe, ip
 from hil.bench.group import GroupPort, pin_sending
 from hil.bench.port import Port
 from hil.core.error import BenchError
+from hil.files.read import read_rack
 from hil.wire.rack import Address
 
 pytestmark = pytest.mark.wall
@@ -45,19 +48,6 @@ def test_readings_of_a_group_come_in_on_the_racks_interface_only(spaces):
     assert spaces.octets("office0", "tx") - before < 1_000  # no report of a membership left there
 
 
-def test_without_any_route_groups_work_all_the_same(spaces):
-    spaces.serve(SERVED)
-    ip(f"ip -n {spaces.bench} route del default")
-    try:
-        code, out, err = spaces.hil("scan", "--bench", "bench.yaml")
-    finally:
-        ip(f"ip -n {spaces.bench} route add default via 198.51.100.2")
-
-    assert code == 0, out + err
-    assert "annexe: all 3 nodes as declared" in out
-    assert out.count("3 of 3") == 3
-
-
 SHOUT = """\
 import socket, struct, sys
 from crccheck.crc import Crc16CcittFalse
@@ -81,25 +71,19 @@ def shout(spaces, interface, serial):
     assert process.stdout.readline() == "ready\n", process.stderr.read()
 
 
-def test_an_announce_on_the_other_interface_is_not_heard(spaces):
+def test_a_scan_needs_no_route_and_hears_nothing_of_the_other_interface(spaces):
     spaces.serve(SERVED)
     shout(spaces, "outside", "AX-0666")
-    code, out, err = spaces.hil("scan", "--bench", "bench.yaml")
+    ip(f"ip -n {spaces.bench} route del default")
+    try:
+        code, out, err = spaces.hil("scan", "--bench", "bench.yaml")
+    finally:
+        ip(f"ip -n {spaces.bench} route add default via 198.51.100.2")
 
     assert code == 0, out + err
+    assert "annexe: all 3 nodes as declared" in out
+    assert out.count("3 of 3") == 3
     assert "AX-0666" not in out
-
-
-def test_a_second_board_with_a_number_is_named_with_both_serials(spaces):
-    spaces.serve(SERVED)
-    shout(spaces, "inside", "AX-0666")
-    code, out, err = spaces.hil("scan", "--bench", "bench.yaml")
-
-    assert code == 3, out + err
-    assert (
-        "two nodes: feedline: 2 nodes have the number 1: serial AX-0201 at 192.0.2.2:47921" in out
-    )
-    assert "serial AX-0666 at 192.0.2.2:" in out
 
 
 def test_a_run_in_which_a_second_board_announces_itself_moves_nothing(spaces):
@@ -125,26 +109,22 @@ def test_an_interface_that_carries_no_multicast_is_told_in_words(spaces):
     assert "try: ip link set rack0 multicast on" in err
 
 
-def test_a_swapped_node_is_found_by_a_scan_and_gets_nothing_from_a_run(spaces):
-    spaces.serve(SERVED.replace("serial: AX-0205", "serial: AX-0999"))
-    code, out, _ = spaces.hil("scan", "--bench", "bench.yaml")
+def test_a_scan_tells_second_swapped_moved_and_missing_boards_apart(spaces):
+    served = SERVED.replace("serial: AX-0205", "serial: AX-0999").replace(":47927", ":47937")
+    spaces.serve(served)
+    shout(spaces, "inside", "AX-0666")
+    code, out, err = spaces.hil("scan", "--bench", "bench.yaml")
 
-    assert code == 3
+    assert code == 3, out + err
+    assert "annexe: 5 differences from the bench file" in out
     assert "other serial: circulator: serial is AX-0999, wanted AX-0205, at 192.0.2.2:47925" in out
-
-    code, out, err = spaces.hil("run", PLAN, "--bench", "bench.yaml")
-
-    assert code == 3
-    assert "nothing was moved" in out + err
-
-
-def test_a_moved_node_is_found_by_its_announce(spaces):
-    spaces.serve(SERVED.replace(":47925", ":47935"))
-    code, out, _ = spaces.hil("scan", "--bench", "bench.yaml")
-
-    assert code == 3
-    assert "moved: circulator: it is at 192.0.2.2:47935, the bench file says 192.0.2.2:47925" in out
-    assert "port 47925 of 192.0.2.2 is closed" in out
+    assert "missing: circulator: serial AX-0205 was not heard in 3 rounds" in out
+    assert "moved: beacon: it is at 192.0.2.2:47937, the bench file says 192.0.2.2:47927" in out
+    assert "port 47927 of 192.0.2.2 is closed" in out
+    assert (
+        "two nodes: feedline: 2 nodes have the number 1: serial AX-0201 at 192.0.2.2:47921" in out
+    )
+    assert "unknown: serial AX-0666 at 192.0.2.2:" in out
 
 
 def test_a_group_socket_joins_by_index_and_shares_its_port():
@@ -185,3 +165,23 @@ def test_the_request_to_join_is_laid_out_as_the_kernel_has_it():
     from hil.bench.group import MREQN
 
     assert struct.calcsize("=4s4si") == MREQN.size == 12
+
+
+def test_a_foreign_coap_server_is_found_by_multicast_and_drafted(spaces):
+    server = shutil.which("coap-server-notls") or shutil.which("coap-server")
+    if server is None:
+        pytest.skip("libcoap's server is not installed")
+    command = [*f"ip netns exec {spaces.rack} {server} -g 224.0.1.187 -G inside".split()]
+    with subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL) as process:
+        try:
+            words = ("scan", "--coap", "--rounds", "1", "--bench", "bench.yaml")
+            code, out, err = spaces.hil(*words, "--write", "draft.yaml")
+        finally:
+            process.kill()
+
+    assert code == 3, out + err  # the annexe's own nodes are not there
+    assert "unknown: without serial at 192.0.2.2:5683: no node of the bench file" in out
+    assert '</time>;if="clock"' in out
+    assert out.count("0 of 1") == 3
+    stranger = read_rack(str(spaces.folder / "draft.yaml")).nodes[-1]
+    assert str(stranger.address) == "192.0.2.2:5683"

@@ -17,6 +17,7 @@ from wire.racks import (
     signal_field,
 )
 
+from hil.core.errand import Inquiry
 from hil.core.instant import MICROSECOND, MILLISECOND, SECOND, Duration, Instant
 from hil.core.observation import (
     Command,
@@ -629,6 +630,18 @@ def test_serial_number_that_differs_is_told():
 
     assert notes(right) == []
     assert notes(wrong) == [(NodeTrouble.IDENTITY, "serial is 12, wanted 4711")]
+
+
+def test_a_lost_request_for_a_reading_dates_no_later_one():
+    """What comes by itself after it shows the moment of its arrival."""
+    machine = links(replace(LOUVRES, poll=None, listen=9, renew=SECOND))
+    machine.execute(Inquiry(node="louvres"), ms(0))
+    (packet,) = [p for p in machine.take_sends() if p.payload[4] == LOUVRES.read]
+    machine.sent(packet, ms(0))
+    machine.tick(Instant(50 * MILLISECOND + 1))
+    (sample,) = samples(hear(machine, "louvres", ANGLE.encode({"angle": Decimal(0)}), ms(60)))
+
+    assert sample.since == ms(60)
 
 
 def test_refused_listening_is_noted():
