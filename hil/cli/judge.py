@@ -7,25 +7,26 @@ import click
 
 
 @click.command("judge")
-@click.argument("run", metavar="RUN", type=click.Path(exists=True, file_okay=False, path_type=Path))
+@click.argument("source", metavar="RUN|CAPTURE", type=click.Path(exists=True, path_type=Path))
 @click.option("--plan", "plans", multiple=True, metavar="FILE", help="Plans or folders of them.")
 @click.option("--bench", default="", metavar="FILE", help="Another bench file than the recorded.")
 @click.option("--reports", default="reports", show_default=True, metavar="DIR")
-def command(run: Path, plans: tuple[str, ...], bench: str, reports: str) -> None:
-    """Judge a recorded run again from its journal; no node is needed.
+def command(source: Path, plans: tuple[str, ...], bench: str, reports: str) -> None:
+    """Judge a recorded run, or a capture, again; no node is needed.
 
     RUN is the folder of a run, such as reports/latest.  Without --plan its own plans are read as
-    they are now: the same plans give the same verdicts, a changed tolerance new ones.  The new
-    evidence has a folder of its own and says what it was judged from.  Steps that ask a person, and
-    nodes that speak CoAP or on a console, are not judged again.
+    they are now: the same plans give the same verdicts, a changed tolerance new ones.  CAPTURE is
+    a pcapng or pcap file, from wherever, with --plan and --bench: a case is where its stimuli were
+    sent.  The new evidence has a folder of its own and says what it was judged from.  Steps that
+    ask a person, and nodes that speak CoAP or on a console, are not judged again.
     """
     from hil.report.exit_code import exit_code, meaning
     from hil.report.paint import paint, say_plainly, wants_colour
     from hil.report.summary import summarise
     from hil.runner.again.again import judge_again
 
-    judged = judge_again(run, plans, bench, Path(reports), tuple(sys.argv))
-    say_plainly(f"judged again from {run.resolve().name}: nothing was driven", sys.stdout)
+    judged = judge_again(source, plans, bench, Path(reports), tuple(sys.argv))
+    say_plainly(f"judged again from {source.resolve().name}: nothing was driven", sys.stdout)
     paint(summarise(judged.result), sys.stdout, colour=wants_colour(sys.stdout))
     for fault in judged.faults:
         click.echo(f"not as it should be: {fault}", err=True)

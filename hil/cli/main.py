@@ -40,7 +40,7 @@ COMMANDS = {
         "hil.cli.sheet",
         "Write the readiness sheet of a run from its journal: one page to print and sign.",
     ),
-    "judge": ("hil.cli.judge", "Judge a recorded run again from its journal; no node is needed."),
+    "judge": ("hil.cli.judge", "Judge a recorded run, or a capture, again; no node is needed."),
     "rebuild": ("hil.cli.rebuild", "Make the reports of a run again from its journal."),
 }
 

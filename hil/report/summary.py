@@ -8,6 +8,7 @@ from collections import Counter
 
 from hil.core.count import counted
 from hil.core.event import ActuatorSafe
+from hil.core.event.rack import JUDGED_AGAIN
 from hil.core.verdict import Outcome
 from hil.report.line import Line, Tone
 from hil.report.story import nodes_of, seconds, told_lines, under_heading
@@ -229,6 +230,8 @@ def _safety(result: RunResult) -> list[Line]:
         return _open_lines(open_ones)
     if result.safe and result.actuators:
         return [((f"safe: {_all_driven(len(result.actuators))} back", Tone.GOOD),)]
+    if any(note.trouble == JUDGED_AGAIN for note in result.host_notes):
+        return [(("nothing was driven: a recording was judged", Tone.QUIET),)]
     if not _moved(result):
         return [(("nothing was moved", Tone.QUIET),)]
     return [(("NOT SAFE: nobody saw where the actuators are; see to the rack", Tone.BAD),)]

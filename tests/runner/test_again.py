@@ -1,14 +1,20 @@
 """Recorded runs judged again: the same plans give the same verdicts, other tolerances new ones."""
 
+import struct
+
 import pytest
 
 from hil.core.error import DescriptionError
 from hil.core.event import CheckDecided
+from hil.files.read import read_rack
+from hil.report.capture.headers import unwrap
+from hil.report.capture.pcapng import LinkType, begin, packet, read
 from hil.report.journal import JournalReader
 from hil.runner.again.again import judge_again
 from hil.runner.options import Options
 from hil.runner.run import run_plans
 
+BENCH = "fixtures/glasshouse.yaml"
 PLAN = """\
 plan: Again
 cases:
@@ -115,3 +121,73 @@ def test_a_folder_without_a_journal_is_refused(tmp_path):
 
     with pytest.raises(DescriptionError, match="cannot be judged again"):
         judge_again(tmp_path, (), "", tmp_path, ())
+
+
+# --- captures ----------------------------------------------------------------------------------
+
+
+def from_capture(recorded, text=PLAN, capture=None, bench=BENCH):
+    folder, plan = recorded
+    plan.write_text(text)
+    source = folder / "capture.pcapng" if capture is None else capture
+    return judge_again(source, (str(plan),) if bench else (), bench, folder.parent, ())
+
+
+def test_a_bare_capture_gives_the_same_verdicts_as_the_run(recorded):
+    judged = from_capture(recorded)
+    known = {check[:4] for check in checks(recorded[0])}
+
+    assert outcomes(judged) == ["pass", "pass"]
+    assert {check[:4] for check in checks(judged.folder)} == known
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "wanted"),
+    [
+        ("value: 4.8 bar, tolerance: 0.1 bar, within: 200 ms", "value: 9 bar, tolerance: 0.1 bar, within: 20 ms", ["fail", "pass"]),
+        ("tolerance: 1.5 deg, within: 600 ms", "tolerance: 1.5 deg, within: 20 ms", ["pass", "fail"]),
+        ("angle: 30 deg", "angle: 30.0 deg", ["pass", "pass"]),
+        ("angle: 30 deg", "angle: 31 deg", ["pass", "skipped"]),
+    ],
+)  # fmt: skip
+def test_a_capture_is_judged_by_what_the_plan_says_now(recorded, old, new, wanted):
+    assert outcomes(from_capture(recorded, PLAN.replace(old, new, 1))) == wanted
+
+
+def test_somebody_elses_capture_in_another_format_and_framing_is_judged(recorded, tmp_path):
+    # the older format, Ethernet, with frames in it that concern nobody
+    octets = struct.pack("<IHHIIII", 0xA1B23C4D, 2, 4, 0, 0, 65_535, LinkType.ETHERNET)
+    for one in read((recorded[0] / "capture.pcapng").read_bytes()):
+        for frame in (bytes(12) + b"\x08\x06" + bytes(28), bytes(12) + b"\x08\x00" + one.octets):
+            seconds, rest = divmod(one.at, 1_000_000_000)
+            octets += struct.pack("<IIII", seconds, rest, len(frame), len(frame)) + frame
+    other = tmp_path / "other.pcap"
+    other.write_bytes(octets)
+
+    assert outcomes(from_capture(recorded, capture=other)) == ["pass", "pass"]
+
+
+def test_a_capture_without_the_answers_is_no_failure_of_a_node(recorded, tmp_path):
+    nodes = {node.address for node in read_rack(BENCH).nodes}
+    whole = list(read((recorded[0] / "capture.pcapng").read_bytes()))
+    asked = [one for one in whole if unwrap(one.octets, one.link).destination in nodes]
+    half = tmp_path / "half.pcapng"
+    half.write_bytes(begin("x", "", "") + b"".join(packet(one) for one in asked))
+
+    assert outcomes(from_capture(recorded, capture=half)) == ["inconclusive", "inconclusive"]
+
+
+@pytest.mark.parametrize(
+    ("content", "bench", "why"),
+    [
+        (b"", BENCH, "it begins as neither a pcapng nor a pcap file does"),
+        (b"PK\x03\x04" * 9, BENCH, "it begins as neither"),
+        (b"", "", "a capture does not say by which plans, and on which bench"),
+    ],
+)
+def test_what_is_no_capture_is_refused_with_a_sentence(recorded, tmp_path, content, bench, why):
+    odd = tmp_path / "odd.pcapng"
+    odd.write_bytes(content)
+
+    with pytest.raises(DescriptionError, match=why):
+        from_capture(recorded, capture=odd, bench=bench)

@@ -44,6 +44,10 @@ class NodeConfirmed(Event):
     took: int
 
 
+JUDGED_AGAIN = "judged again"
+"""The trouble of a host note that says that this is no run: a recording was judged."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class HostNoted(Event):
     """Something wrong on the bench's own side."""

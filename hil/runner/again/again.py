@@ -11,23 +11,24 @@ from pathlib import Path
 
 from hil.core.error import DescriptionError, Mark, Mistake
 from hil.core.event import BenchFile, Event, HostNoted, RunEnded, RunStarted
+from hil.core.event.rack import JUDGED_AGAIN
 from hil.core.instant import Instant
 from hil.core.plan import Plan
 from hil.core.verdict import Outcome, worst
-from hil.files.read import read_plans, read_rack, read_rack_text
+from hil.files.read import read_plans_with_warnings, read_rack, read_rack_text
 from hil.measure.libraries import load_libraries
 from hil.report import journal
 from hil.report.about import describe, write_about
+from hil.report.capture.pcapng import NoCapture, read
 from hil.report.journal import JournalReader
 from hil.report.store import new_folder
 from hil.report.tally import RunResult
 from hil.runner.again.judging import Judging
+from hil.runner.again.placing import placed
 from hil.runner.evidence import Evidence
 from hil.runner.explaining import explainer
 from hil.runner.selection import plan_files
 from hil.wire.rack import Rack
-
-AGAIN = "judged again"
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,18 +45,15 @@ def judge_again(
 ) -> JudgedAgain:
     """Judge a recorded run by plans (its own, where none is named), on its bench or on another.
 
-    Raises DescriptionError for a folder that is not that of a run and for mistakes in the files,
-    and StoreError where no evidence can be begun.
+    `source` is the folder of a run, or a capture file, which needs plans and a bench file named.
+    Raises DescriptionError for what is neither and for mistakes in the files, and StoreError where
+    no evidence can be begun.
     """
-    recorded = list(JournalReader(source / journal.NAME))
-    started = recorded[0] if recorded else None
-    if not isinstance(started, RunStarted):
-        raise _refused(source, "there is no journal of a run in it", "name the folder of a run")
-    rack = read_rack(bench) if bench else _recorded_rack(source, recorded)
-    files = plan_files(plans) if plans else [file for _, file, _ in started.plans]
-    read = read_plans(files, rack)
-    load_libraries([case for plan in read for case in plan.cases])
-    moment = datetime.now(UTC)
+    recording = (
+        _of_run(source, plans, bench) if source.is_dir() else _of_capture(source, plans, bench)
+    )
+    load_libraries([case for plan in recording.plans for case in plan.cases])
+    moment, rack = datetime.now(UTC), recording.rack
     folder = new_folder(reports, f"{moment:%Y%m%dT%H%M%SZ}-{rack.name}-again")
     evidence = Evidence(folder, None)
     about = describe(
@@ -64,26 +62,66 @@ def judge_again(
         command=command,
         bench=rack.name,
         interface=f"none: judged again from {source.resolve().name}",
-        stamps=started.stamps,
+        stamps=recording.started.stamps,
     )
     write_about(folder, about)
-    _judge(rack, read, recorded, started, source, evidence)
+    _judge(recording, source, evidence)
     result, _ = evidence.close(about)
     return JudgedAgain(result, folder, tuple(str(fault) for fault in evidence.faults))
 
 
-def _judge(
-    rack: Rack,
-    plans: tuple[Plan, ...],
-    recorded: list[Event],
-    started: RunStarted,
-    source: Path,
-    evidence: Evidence,
-) -> None:
+@dataclass(frozen=True, slots=True)
+class _Recording:
+    """What is judged again, and by what."""
+
+    rack: Rack
+    plans: tuple[Plan, ...]
+    started: RunStarted
+    events: list[Event]
+
+
+def _of_run(source: Path, plans: tuple[str, ...], bench: str) -> _Recording:
+    recorded = list(JournalReader(source / journal.NAME))
+    started = recorded[0] if recorded else None
+    if not isinstance(started, RunStarted):
+        raise _refused(source, "there is no journal of a run in it", "name the folder of a run")
+    rack = read_rack(bench) if bench else _recorded_rack(source, recorded)
+    files = plan_files(plans) if plans else [file for _, file, _ in started.plans]
+    read_ones = read_plans_with_warnings(files, rack, plans).plans
+    return _Recording(rack, read_ones, started, recorded)
+
+
+def _of_capture(source: Path, plans: tuple[str, ...], bench: str) -> _Recording:
+    if not plans or not bench:
+        what = "a capture does not say by which plans, and on which bench"
+        raise _refused(source, what, "--plan FILE and --bench FILE")
+    rack = read_rack(bench)
+    # Whether what was driven was put back is nobody's question here.
+    read_ones = tuple(
+        replace(plan, cases=tuple(replace(case, restore=False) for case in plan.cases))
+        for plan in read_plans_with_warnings(plan_files(plans), rack, plans).plans
+    )
+    try:
+        events = placed(read(source.read_bytes()), rack, read_ones)
+    except (OSError, NoCapture) as error:
+        why = error.strerror if isinstance(error, OSError) else str(error)
+        raise _refused(source, str(why), "a pcapng or pcap file") from error
+    started = events[0]
+    assert isinstance(started, RunStarted)
+    return _Recording(rack, read_ones, started, events)
+
+
+def _judge(recording: _Recording, source: Path, evidence: Evidence) -> None:
+    rack, plans, started, recorded = (
+        recording.rack,
+        recording.plans,
+        recording.started,
+        recording.events,
+    )
     told = tuple((plan.title, plan.file, plan.digest) for plan in plans)
     evidence.note(replace(started, plans=told, bench_digest=rack.digest))
-    text = f"judged again from the run {source.resolve().name}: nothing was driven"
-    evidence.note(HostNoted(at=Instant(0), trouble=AGAIN, amount=1, text=text))
+    text = f"judged again from {source.resolve().name}: nothing was driven"
+    evidence.note(HostNoted(at=Instant(0), trouble=JUDGED_AGAIN, amount=1, text=text))
     cases = {(plan.title, case.title): case for plan in plans for case in plan.cases}
     judging = Judging(rack, cases, recorded, explain=explainer(rack))
     for event in judging.run():

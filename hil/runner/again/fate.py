@@ -3,6 +3,7 @@
 from collections import deque
 from collections.abc import Iterable
 from dataclasses import dataclass
+from decimal import Decimal, InvalidOperation
 
 from hil.core.event import CommandLogged
 from hil.core.instant import Instant
@@ -53,12 +54,13 @@ class Fates:
                 fate.ended, fate.state, fate.detail = event.at, event.state, event.detail
         self._waiting: dict[tuple[str, str, str], deque[Fate]] = {}
         for fate in sorted(found, key=lambda fate: fate.first):
-            key = fate.signal, fate.value, fate.purpose
+            key = fate.signal, _plain(fate.value), fate.purpose
             self._waiting.setdefault(key, deque()).append(fate)
 
     def take(self, command: Command, shown: str, now: Instant) -> list[tuple[Instant, Observation]]:
         """Return what became of a command that is sent at `now`, and when."""
-        waiting = self._waiting.get((command.signal, shown, command.purpose.value), deque())
+        key = command.signal, _plain(shown), command.purpose.value
+        waiting = self._waiting.get(key, deque())
         while waiting and waiting[0].first < now:
             waiting.popleft()
         if not waiting:
@@ -77,3 +79,12 @@ class Fates:
             answer = CommandAnswered(token=token, at=end, accepted=accepted, detail=detail)
             told.append((end, answer))
         return told
+
+
+def _plain(shown: str) -> str:
+    """Return a value as text without the zeros that mean nothing: `20.0 deg` is `20 deg`."""
+    number, _, unit = shown.partition(" ")
+    try:
+        return f"{Decimal(number).normalize():f} {unit}"
+    except InvalidOperation:
+        return shown
