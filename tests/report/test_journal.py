@@ -116,6 +116,19 @@ def test_any_bytes_are_read_without_an_error(tmp_path_factory, lines):
     fold(JournalReader(path))
 
 
+@pytest.mark.parametrize(
+    "at", ["1e999", "-1e999", "NaN", "Infinity", "1e9", '"1"', "null", "[]", str(1 << 70)]
+)
+def test_an_instant_that_is_none_makes_a_line_that_cannot_be_read(tmp_path, at):
+    path = tmp_path / "journal.jsonl"
+    line = f'{{"event":"disturbed","index":0,"step":1,"place":"","at":{at}}}\n'
+    path.write_text(line + line.replace(f'"at":{at}', '"at":5'))
+    reader = JournalReader(path)
+
+    assert [event.at for event in reader] == [5]
+    assert reader.unreadable == 1
+
+
 JSON = st.recursive(
     st.none() | st.booleans() | st.integers() | st.floats() | st.text(max_size=5),
     lambda inner: st.lists(inner, max_size=3) | st.dictionaries(st.text(max_size=5), inner),

@@ -107,7 +107,8 @@ def read(line: str) -> Event | None:
             for name, value in shown.items()
             if name in names
         }
-        return cls(at=Instant(int(shown["at"])), **known)
+        at = shown["at"]
+        return cls(at=Instant(at), **known) if type(at) is int else None
     except (ValueError, KeyError, TypeError, AttributeError):
         return None
 
