@@ -34,6 +34,8 @@ def command(ctx: click.Context, rack: str, last: int, history: str) -> None:
     Without a command the newest runs are listed.
     """
     if ctx.invoked_subcommand is not None:
+        given = {name: value for name, value in ctx.params.items() if _is_given(ctx, name)}
+        ctx.default_map = {ctx.invoked_subcommand: given}  # what is said here counts there
         return
     from hil.history.place import place_of
     from hil.history.runs import newest, runs_of
@@ -48,3 +50,7 @@ def command(ctx: click.Context, rack: str, last: int, history: str) -> None:
     finally:
         shelf.close()
     paint(list(run_lines(runs)), sys.stdout, colour=wants_colour(sys.stdout))
+
+
+def _is_given(ctx: click.Context, name: str) -> bool:
+    return ctx.get_parameter_source(name) is click.core.ParameterSource.COMMANDLINE

@@ -7,6 +7,8 @@ import click
 from hil.cli.keeping import asked_history
 
 MOST = 30
+LOOKED_AT = 1_000
+"""Cases with a text, of all racks: so many are looked at."""
 
 
 @click.command("case")
@@ -28,6 +30,7 @@ def command(text: str, rack: str, last: int, history: str) -> None:
 
     TEXT is a part of its title, or of that of its plan.
     """
+    from hil.core.count import counted
     from hil.core.error import DescriptionError, Mark, Mistake
     from hil.history.passages import find_cases, passages_of_cases, stability
     from hil.history.place import place_of
@@ -41,20 +44,20 @@ def command(text: str, rack: str, last: int, history: str) -> None:
     try:
         with shelf.reading() as connection:
             runs = runs_of(connection, rack, last)
-            cases = find_cases(connection, text, MOST)
+            cases = find_cases(connection, text, LOOKED_AT)
             passages = passages_of_cases(connection, [number for number, _, _ in cases], runs)
     finally:
         shelf.close()
     by_id = {run.id: run for run in runs}
     lines: list[Line] = []
-    for number, plan, title in cases:
+    ran = [case for case in cases if passages[case[0]]]
+    for number, plan, title in ran[:MOST]:
         found = passages[number]
-        if found:
-            lines += [*case_lines(plan, title, found, by_id, stability(found)), ()]
+        lines += [*case_lines(plan, title, found, by_id, stability(found)), ()]
     if not lines:
-        what = f"no case with this text ran on {runs[0].rack} in {len(runs)} runs"
-        raise DescriptionError([Mistake(Mark(text), what)])
+        what = f"no case with this text ran on {runs[0].rack} in {counted(len(runs), 'run')}"
+        raise DescriptionError([Mistake(Mark(text), what, "another rack with --rack BENCH")])
     lines.append(((f"{runs[0].rack}, {runs[-1].when} to {runs[0].when}", Tone.QUIET),))
     paint(lines, sys.stdout, colour=wants_colour(sys.stdout))
-    if len(cases) == MOST:
-        click.echo(f"only the first {MOST} cases are shown", err=True)
+    if len(ran) > MOST:
+        click.echo(f"only the first {MOST} of {len(ran)} cases are shown", err=True)

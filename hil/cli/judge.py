@@ -21,6 +21,8 @@ def command(source: Path, plans: tuple[str, ...], bench: str, reports: str) -> N
     ask a person, and nodes that speak CoAP or on a console, are not judged again.
     """
     from hil.report.exit_code import exit_code, meaning
+    from hil.report.junit import NAME as JUNIT
+    from hil.report.page.write import NAME as PAGE
     from hil.report.paint import paint, say_plainly, wants_colour
     from hil.report.summary import summarise
     from hil.runner.again.again import judge_again
@@ -28,9 +30,12 @@ def command(source: Path, plans: tuple[str, ...], bench: str, reports: str) -> N
     judged = judge_again(source, plans, bench, Path(reports), tuple(sys.argv))
     say_plainly(f"judged again from {source.resolve().name}: nothing was driven", sys.stdout)
     paint(summarise(judged.result), sys.stdout, colour=wants_colour(sys.stdout))
+    for remark in judged.remarks:
+        click.echo(remark, err=True)
     for fault in judged.faults:
         click.echo(f"not as it should be: {fault}", err=True)
     code = exit_code(judged.result, store_fault=bool(judged.faults))
-    say_plainly(f"evidence: {judged.folder}", sys.stdout)
+    say_plainly(f"report: {judged.folder / PAGE}", sys.stdout)
+    say_plainly(f"evidence: {judged.folder / JUNIT}", sys.stdout)
     say_plainly(f"exit code {code}: {meaning(code)}", sys.stdout)
     sys.exit(code)

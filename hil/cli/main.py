@@ -66,6 +66,7 @@ class _Hil(LazyGroup):
         except (click.exceptions.Exit, click.ClickException, click.Abort):
             raise
         except KeyboardInterrupt:
+            _say("stopped by Ctrl-C")
             ctx.exit(130)
         except Exception as error:
             ctx.exit(tell(error))

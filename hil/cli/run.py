@@ -3,6 +3,7 @@
 import contextlib
 import os
 import shlex
+import shutil
 import sys
 from typing import TYPE_CHECKING
 
@@ -83,7 +84,7 @@ def _refuse_empty(
 )
 @click.option(
     "--if-changed",
-    default="",
+    default=None,
     metavar="COMMAND",
     help="Call COMMAND with a text about what changed on its standard input, if anything did.",
 )
@@ -104,7 +105,7 @@ def command(
     retries: int,
     unattended: bool,
     known: str,
-    if_changed: str,
+    if_changed: str | None,
     history: str,
     no_history: bool,
     reports: str,
@@ -117,8 +118,7 @@ def command(
 
     if virtual and served:
         raise click.UsageError("--virtual and --served exclude each other")
-    if if_changed and no_history:
-        raise click.UsageError("--if-changed needs the history")
+    _check_command(if_changed, no_history)
     options = Options(
         plans=plans or ("testplans",),
         bench=bench,
@@ -133,7 +133,7 @@ def command(
         command=asked(),
         known=known,
         history=place_for(history, no_history, reports),
-        if_changed=if_changed,
+        if_changed=if_changed or "",
         **_attendance(virtual, unattended),
     )
     if shuffle is not None:
@@ -142,6 +142,23 @@ def command(
         _list(options)
     else:
         sys.exit(run_and_tell(options))
+
+
+def _check_command(if_changed: str | None, no_history: bool) -> None:
+    """Refuse a command of `--if-changed` that could not be called when the run is over."""
+    if if_changed is None:
+        return
+    if no_history:
+        raise click.UsageError("--if-changed needs the history")
+    try:
+        words = shlex.split(if_changed)
+    except ValueError as error:
+        what = str(error).lower()
+        raise click.BadParameter(f"{what}: {if_changed}", param_hint="--if-changed") from error
+    if not words:
+        raise click.BadParameter("there is no command", param_hint="--if-changed")
+    if shutil.which(words[0]) is None:
+        raise click.BadParameter(f"no program {words[0]} is here", param_hint="--if-changed")
 
 
 def asked() -> tuple[str, ...]:

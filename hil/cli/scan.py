@@ -42,6 +42,11 @@ def command(
     from hil.runner.scan import Stopped, scan_on_wall, scan_virtually, with_rounds
     from hil.wire.comparison import Comparison
 
+    if virtual and served:
+        raise click.UsageError("--virtual and --served exclude each other")
+    if write is not None and (write.exists() or not write.parent.is_dir()):
+        why = "is there already" if write.exists() else "would be in a folder that is not there"
+        raise click.BadParameter(f"{write} {why}", param_hint="--write")
     rack = with_rounds(read_rack(bench), rounds, coap)
     try:
         if virtual:
@@ -63,17 +68,12 @@ def command(
 
 
 def _write(file: Path, rack: "object", found: "object") -> None:
-    from hil.core.error import StoreError
+    from hil.report.store import write_whole
     from hil.runner.draft import draft
     from hil.wire.comparison import Comparison
     from hil.wire.rack import Rack
 
     assert isinstance(rack, Rack)
     assert isinstance(found, Comparison)
-    text = draft(rack, found)
-    try:
-        with file.open("x", encoding="utf-8") as stream:
-            stream.write(text)
-    except OSError as error:
-        raise StoreError(f"{file} cannot be written: {error.strerror or error}") from error
+    write_whole(file, draft(rack, found).encode("utf-8"))
     click.echo(f"\n{file}: a draft; look for `fill in` in it")

@@ -60,7 +60,13 @@ class Reading:
     @property
     def passed_over(self) -> str:
         """Say which files are for other benches; nothing where none is."""
-        shown = ", ".join(f"{file} ({' or '.join(names)})" for file, names in self.elsewhere)
+        files: dict[tuple[str, ...], list[str]] = {}
+        for file, names in self.elsewhere:
+            files.setdefault(names, []).append(file)
+        shown = ", ".join(
+            f"{', '.join(each) if len(each) <= 3 else f'{len(each)} plans'} ({' or '.join(names)})"
+            for names, each in files.items()
+        )
         return f"passed over, for other benches: {shown}" if shown else ""
 
 

@@ -61,5 +61,13 @@ def bench(request: pytest.FixtureRequest) -> "Iterator[Bench]":
     sitting = request.config.stash.get(KEY, None)
     if sitting is None:
         pytest.skip("no rack: name its bench file with --hil-bench")
-    with sitting.taking_orders(request.node) as taken:
+    from contextlib import ExitStack
+
+    from hil.plugin.trouble import BenchTrouble
+
+    with ExitStack() as stack:
+        try:
+            taken = stack.enter_context(sitting.taking_orders(request.node))
+        except BenchTrouble as trouble:
+            pytest.fail(str(trouble), pytrace=False)
         yield taken

@@ -14,7 +14,7 @@ from hil.core.error import DescriptionError
 from hil.core.plan import Case, Plan
 from hil.files.kind import FileKind, kind_of
 from hil.files.read import read_plans_with_warnings
-from hil.plugin.trouble import CaseFailed
+from hil.plugin.trouble import BenchTrouble, CaseFailed
 from hil.runner.absence import without_a_person
 
 if TYPE_CHECKING:
@@ -67,9 +67,12 @@ class CaseItem(pytest.Item):
 
     def setup(self) -> None:
         sitting: Sitting = self.parent.sitting  # type: ignore[union-attr]
-        self._ended = ended = sitting.run(self)
+        try:
+            self._ended = ended = sitting.run(self)
+        except BenchTrouble as trouble:
+            pytest.fail(str(trouble), pytrace=False)
         if ended.outcome not in ("pass", "fail", "unstable", "known"):
-            text = "\n".join([f"{self.case.mark}: {ended.outcome}", *ended.reasons])
+            text = "\n".join([f"{ended.outcome}: {self.case.mark}", *ended.reasons])
             pytest.fail(text, pytrace=False)  # in the setup, so an error and no failure
 
     def runtest(self) -> None:
@@ -83,7 +86,7 @@ class CaseItem(pytest.Item):
     def repr_failure(self, excinfo: pytest.ExceptionInfo[BaseException], style: Any = None) -> Any:
         """Show the reasons alone: where in this file they were raised helps nobody."""
         if isinstance(excinfo.value, CaseFailed):
-            return f"{self.case.mark}\n{excinfo.value}"
+            return f"{excinfo.value}\n{self.case.mark}"
         return super().repr_failure(excinfo, style)
 
     def reportinfo(self) -> tuple[Path, int | None, str]:

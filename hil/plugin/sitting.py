@@ -23,6 +23,7 @@ from hil.plugin.items import CaseItem
 from hil.plugin.rack import Bench
 from hil.plugin.trouble import BenchTrouble
 from hil.report.exit_code import ExitCode
+from hil.report.summary import safety
 from hil.runner.conductor import Conductor, RunOver
 from hil.runner.options import Options
 from hil.runner.run import Finished, run_plans
@@ -106,8 +107,9 @@ class Sitting:
         if finished is not None:
             for fault in finished.faults:
                 terminalreporter.write_line(fault, red=True)
-            safe = "every driven signal is back" if finished.result.safe else "NOT SAFE"
-            terminalreporter.write_line(safe, red=not finished.result.safe)
+            for line in safety(finished.result):
+                text = "".join(part for part, _ in line)
+                terminalreporter.write_line(text, red=text.startswith("NOT SAFE"))
             terminalreporter.write_line(f"evidence: {finished.folder}")
             terminalreporter.write_line(f"as a run of its own: exit code {finished.code}")
         if self._broken:

@@ -42,7 +42,7 @@ TABLE = (
     Row(
         ExitCode.DESCRIPTION,
         "2",
-        "a bench file, plan, alarm spec or command line is wrong, or nothing ran",
+        "a bench file, plan, alarm spec or command line is wrong, or nothing was proven",
         "the author's",
     ),
     Row(
@@ -73,11 +73,14 @@ _OF_OUTCOME = {
 }
 
 
+_PROVE_NOTHING = (Outcome.SKIPPED, Outcome.KNOWN)
+
+
 def exit_code(result: RunResult, *, store_fault: bool = False, bug: bool = False) -> int:
     """Return the exit code of a run by its results; the highest that applies."""
     counts = result.counts()
     codes = [int(_OF_OUTCOME[outcome]) for outcome in counts]
-    if not any(counts[outcome] for outcome in counts if outcome is not Outcome.SKIPPED):
+    if not any(counts[outcome] for outcome in counts if outcome not in _PROVE_NOTHING):
         codes.append(ExitCode.DESCRIPTION)
     if not result.safe:
         codes.append(ExitCode.BENCH)

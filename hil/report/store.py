@@ -127,13 +127,13 @@ def new_folder(reports: Path, name: str) -> Path:
 
 def forget_latest(reports: Path) -> None:
     """Take away the `latest` link first, so that nobody takes last night's report for this one."""
-    with contextlib.suppress(FileNotFoundError, NotADirectoryError):
-        try:
-            (reports / "latest").unlink()
-        except (IsADirectoryError, PermissionError) as error:
-            raise StoreError(
-                f"{reports / 'latest'} could not be removed: {error.strerror}"
-            ) from error
+    try:
+        (reports / "latest").unlink()
+    except (FileNotFoundError, NotADirectoryError):
+        return  # there is none
+    except OSError as error:
+        why = error.strerror or error
+        raise StoreError(f"{reports / 'latest'} could not be removed: {why}") from error
 
 
 def point_latest(folder: Path) -> None:

@@ -93,7 +93,7 @@ def summarise(result: RunResult) -> list[Line]:
     if any(node.counts for node in result.nodes):
         lines += [*_node_table(result), ()]
     lines += _notes(result)
-    lines += _safety(result)
+    lines += safety(result)
     return lines
 
 
@@ -175,7 +175,8 @@ def _node_table(result: RunResult) -> list[Line]:
     kinds = [kind for kind in _COLUMNS if found[kind] or kind is Outcome.PASS]
     rows = [_heads("node", "checks", *(kind.word for kind in kinds), "worst margin", "where")]
     for node in result.nodes:
-        margin = "" if node.margin is None else f"{node.margin:+.2f}"
+        margin = "none" if node.unmeasured else ""
+        margin = margin if node.margin is None else f"{node.margin:+.2f}"
         tone = Tone.BAD if node.margin is not None and node.margin < 0 else Tone.PLAIN
         row = [(visible_line(node.name), Tone.PLAIN), (str(node.counts.total()), Tone.PLAIN)]
         row += [_count(node.counts, kind) for kind in kinds]
@@ -224,14 +225,15 @@ def _unsafe(result: RunResult) -> str:
     return "not every actuator was seen safe"
 
 
-def _safety(result: RunResult) -> list[Line]:
+def safety(result: RunResult) -> list[Line]:
+    """Say where the run has left what it drove."""
+    if any(note.trouble == JUDGED_AGAIN for note in result.host_notes):
+        return [(("nothing was driven: a recording was judged", Tone.QUIET),)]
     open_ones = [one for one in result.actuators if not one.confirmed]
     if open_ones:
         return _open_lines(open_ones)
     if result.safe and result.actuators:
         return [((f"safe: {_all_driven(len(result.actuators))} back", Tone.GOOD),)]
-    if any(note.trouble == JUDGED_AGAIN for note in result.host_notes):
-        return [(("nothing was driven: a recording was judged", Tone.QUIET),)]
     if not _moved(result):
         return [(("nothing was moved", Tone.QUIET),)]
     return [(("NOT SAFE: nobody saw where the actuators are; see to the rack", Tone.BAD),)]

@@ -12,6 +12,7 @@ other attempt are kept for the reports.
     neither                                    not run
 """
 
+import math
 from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass, field
@@ -109,12 +110,17 @@ class CaseResult:
 
 @dataclass(slots=True, kw_only=True)
 class NodeResult:
-    """All checks of one node; `margin` is the worst of them and `closest` the signal it was on."""
+    """All checks of one node; `margin` is the worst of them and `closest` the signal it was on.
+
+    One that failed without a margin (a label, a text) is worse than any number: then the node is
+    `unmeasured`, has no margin, and `closest` names that signal.
+    """
 
     name: str
     counts: Counter[Outcome] = field(default_factory=Counter)
     margin: float | None = None
     closest: str = ""
+    unmeasured: bool = False
     notes: int = 0
 
 
@@ -264,7 +270,12 @@ class Tally:
         outcome = _outcome(event.outcome)
         node = self._node(event.node)
         node.counts[outcome] += 1
-        if event.margin is not None and (node.margin is None or event.margin < node.margin):
+        worst_so_far = math.inf if node.margin is None else node.margin
+        if node.unmeasured:
+            pass
+        elif outcome is Outcome.FAIL and event.margin is None:
+            node.margin, node.closest, node.unmeasured = None, event.signal, True
+        elif event.margin is not None and event.margin < worst_so_far:
             node.margin, node.closest = event.margin, event.signal
         case = self._cases.get(event.index)
         if case is not None and case.attempts:

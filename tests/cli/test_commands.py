@@ -168,3 +168,60 @@ def test_a_bug_of_ours_is_exit_code_four_with_the_traceback(capsys):
     assert "Traceback" in told
     assert "ZeroDivisionError: a slip of ours" in told
     assert "this is a bug of the tool" in told
+
+
+@pytest.mark.parametrize(
+    ("command", "why"),
+    [("sh 'x", "no closing quotation"), ("", "there is no command"), ("   ", "there is no command"),
+     ("/nope/teller --now", "no program /nope/teller is here")],
+)  # fmt: skip
+def test_a_command_for_changes_that_cannot_be_called_is_refused_before_anything_moves(
+    hil, tmp_path, command, why
+):
+    ended = hil("run", "plan.yaml", "--virtual", "--if-changed", command)
+
+    assert ended.exit_code == 2
+    assert why in " ".join(ended.output.split())
+    assert not (tmp_path / "reports").exists()
+
+
+def judged(hil, tmp_path, spoil):
+    """Run, spoil the journal, judge it again."""
+    hil("run", "plan.yaml", "--virtual", "--no-history")
+    journal = tmp_path / "reports" / "latest" / "journal.jsonl"
+    journal.write_text(spoil(journal.read_text()))
+    return hil("judge", "reports/latest", "--reports", "again")
+
+
+def test_a_recording_with_a_datagram_that_is_no_octets_is_judged_without_it(hil, tmp_path):
+    ended = judged(hil, tmp_path, lambda text: text.replace('"hex":"21', '"hex":"zz', 1))
+
+    assert ended.exit_code == 0, ended.output
+    assert "1 datagram of the recording could not be read" in ended.output
+    assert "nothing was driven: a recording was judged" in ended.output
+    assert "signals are back" not in ended.output
+
+
+def test_lines_of_a_recording_that_cannot_be_read_are_counted(hil, tmp_path):
+    ended = judged(hil, tmp_path, lambda text: text[:-20])
+
+    assert "1 line of the journal could not be read" in ended.output
+
+
+@pytest.mark.parametrize("source", ["fixtures", "reports/latest/journal.jsonl"])
+def test_what_is_no_run_is_no_recording(hil, source):
+    hil("run", "plan.yaml", "--virtual", "--no-history")
+    ended = hil("judge", source)
+
+    assert ended.exit_code == 2
+    assert "cannot be judged again" in ended.output and "try: name" in ended.output
+
+
+def test_a_capture_that_was_cut_short_is_told(hil, tmp_path):
+    hil("run", "plan.yaml", "--virtual", "--no-history")
+    capture = tmp_path / "reports" / "latest" / "capture.pcapng"
+    (tmp_path / "cut.pcapng").write_bytes(capture.read_bytes()[:-10])
+    where = ("--plan", "plan.yaml", "--bench", "fixtures/glasshouse.yaml", "--reports", "again")
+    ended = hil("judge", "cut.pcapng", *where)
+
+    assert "the capture is cut short: its last " in ended.output

@@ -109,6 +109,19 @@ def test_a_run_that_cannot_be_kept_again_is_exit_code_five(hil, tmp_path):
     assert "the history letter is no history" in ended.output
 
 
+def test_options_before_a_command_of_the_history_count_for_it(hil, tmp_path):
+    folder = folder_of(tmp_path / "reports", night(("a", "pass", {})), 0)
+    hil("rebuild", str(folder), "--history", "other.sqlite")
+    told = hil("history", "--history", "other.sqlite", "case", "a")
+
+    assert told.exit_code == 0, told.output
+    assert told.output == hil("history", "case", "a", "--history", "other.sqlite").output
+    assert (
+        hil("history", "--rack", "no-such-rack", "--history", "other.sqlite", "case", "a").exit_code
+        != 0
+    )
+
+
 def test_places_that_exclude_each_other_are_refused(hil):
     ended = hil("run", "--history", "x.sqlite", "--no-history")
 

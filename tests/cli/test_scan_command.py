@@ -85,8 +85,20 @@ def test_the_draft_is_a_bench_file_and_replaces_none(tmp_path):
         "circulator",
         "beacon",
     ]
-    assert again.exit_code == 5
-    assert "file exists" in again.output.lower()
+    assert again.exit_code == 2
+    assert "new.yaml is there already" in again.output
+    assert "as declared" not in again.output  # it was refused before it asked anybody
+
+
+def test_a_draft_in_a_folder_that_is_not_there_is_refused_before_the_scan(tmp_path):
+    ended = scan(tmp_path, "--write", str(tmp_path / "nowhere" / "new.yaml"))
+
+    assert ended.exit_code == 2
+    assert "a folder that is not there" in ended.output
+
+
+def test_two_ways_of_reaching_software_nodes_exclude_each_other(tmp_path):
+    assert scan(tmp_path, "--served").exit_code == 2
 
 
 @pytest.mark.parametrize("words", [("--rounds", "0"), ("--rounds", "many"), ("--nowhere",)])

@@ -69,7 +69,7 @@ def test_every_case_is_an_item_and_its_verdict_an_outcome(rack, pytester):
             "plans/lamps.yaml::a precondition that is not met ERROR*",
             "plans/lamps.yaml::not here SKIPPED*",
             "*tile.disc was red, wanted blue at the deadline, 200 ms after the stimulus*",
-            "every driven signal is back",
+            "safe: all 43 driven signals are back",
             "evidence: reports/*-glasshouse",
             "as a run of its own: exit code 3",
         ]
@@ -208,7 +208,7 @@ def test_python_tests_have_the_same_stimuli_and_expectations(rack, pytester):
             "*CaseFailed: test_wrong_node, step 2: tile.disc was red, wanted blue*",
             "*there is no signal `tile.dics` on this bench*",
             "*try: tile.disc*",
-            "every driven signal is back",
+            "safe: all 43 driven signals are back",
         ]
     )
     ended = {line["case"]: line for line in journal(pytester) if line["event"] == "case-ended"}

@@ -153,6 +153,7 @@ def test_nothing_but_known_faults_is_not_ready():
     found = fold([*events, *over()], DAY)
 
     assert readiness(found) == "NOT READY: 1 of 1 failed as known, none passed"
+    assert exit_code(found) == 2  # nothing was proven
 
 
 def test_a_known_fault_is_skipped_in_junit_with_its_reason(tmp_path):

@@ -33,7 +33,7 @@ def test_a_node_that_failed_says_so():
     one = line([LOUVRES, *run("pass", "fail")])
 
     assert one.outcome.word == "fail"
-    assert one.cautions == ("1 case fail",)
+    assert one.cautions == ("1 case: fail",)
 
 
 def test_a_node_that_nothing_was_proven_of_is_there_and_not_proven():

@@ -82,6 +82,14 @@ def test_latest_leads_to_the_new_run_and_is_gone_before(tmp_path):
     assert second == (tmp_path / "latest").resolve()
 
 
+def test_a_reports_folder_that_cannot_be_looked_into_is_told(tmp_path):
+    # a loop of links: neither missing, nor a folder, nor a question of permission
+    (tmp_path / "reports").symlink_to(tmp_path / "reports")
+
+    with pytest.raises(StoreError, match="latest could not be removed: Too many levels"):
+        forget_latest(tmp_path / "reports")
+
+
 def test_a_real_folder_named_latest_is_not_taken_away(tmp_path):
     (tmp_path / "latest").mkdir()
 

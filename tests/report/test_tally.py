@@ -43,6 +43,18 @@ def test_nodes_have_their_checks_and_their_worst_margin():
     assert (louvres.margin, louvres.closest) == (-0.933, "louvres.vane-2.position")
 
 
+def test_a_check_that_failed_without_a_margin_is_worse_than_any_number():
+    events = [
+        started("a", "b"),
+        begun(0, "a"),
+        check(0, "fail", signal="louvres.state", margin=None),
+    ]
+    events += [ended(0, "a", "fail", "x"), begun(1, "b"), check(1, "pass"), ended(1, "b", "pass")]
+    (louvres,) = fold([*events, *over()]).nodes
+
+    assert (louvres.margin, louvres.closest, louvres.unmeasured) == (None, "louvres.state", True)
+
+
 def test_plans_count_their_cases():
     plan = result("pass", "pass", "fail", "skipped").plans[0]
 

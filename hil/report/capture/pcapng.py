@@ -9,7 +9,7 @@ Source: IETF draft-ietf-opsawg-pcapng, §§ 3.1, 3.5, 4.1 to 4.3; draft-ietf-ops
 """
 
 import struct
-from collections.abc import Iterator
+from collections.abc import Callable, Generator, Iterator
 from dataclasses import dataclass
 from enum import IntEnum
 
@@ -48,6 +48,10 @@ class Captured:
     way: Way = Way.UNKNOWN
     comment: str = ""
     interface: str = ""
+
+
+Cut = Callable[[int], object]
+"""Is told how many octets at the end of a file belong to nothing whole."""
 
 
 class NoCapture(ValueError):
@@ -102,32 +106,42 @@ class _Interface:
     offset: int
 
 
-def read(octets: bytes) -> Iterator[Captured]:
-    """Yield every packet of a capture file, pcapng or pcap.  Raises NoCapture."""
+def read(octets: bytes, cut: Cut = lambda left: None) -> Iterator[Captured]:
+    """Yield every packet of a capture file, pcapng or pcap.  Raises NoCapture.
+
+    A file that ends in the middle of something tells `cut` how many octets were left over.
+    """
     if len(octets) >= 4 and struct.unpack_from("<I", octets)[0] == SECTION:
-        yield from _read_blocks(octets)
-        return
-    for order in "<>":
-        if len(octets) >= 24 and (unit := _PCAP.get(struct.unpack_from(f"{order}I", octets)[0])):
-            yield from _read_pcap(octets, order, unit)
-            return
-    raise NoCapture("it begins as neither a pcapng nor a pcap file does")
+        end = yield from _read_blocks(octets)
+    else:
+        for order in "<>":
+            head = octets[:24]
+            if len(head) == 24 and (unit := _PCAP.get(struct.unpack_from(f"{order}I", head)[0])):
+                end = yield from _read_pcap(octets, order, unit)
+                break
+        else:
+            raise NoCapture("it begins as neither a pcapng nor a pcap file does")
+    if end < len(octets):
+        cut(len(octets) - end)
 
 
-def _read_pcap(octets: bytes, order: str, unit: int) -> Iterator[Captured]:
+def _read_pcap(octets: bytes, order: str, unit: int) -> Generator[Captured, None, int]:
+    """Yield the packets; return where what is whole ends."""
     link = struct.unpack_from(f"{order}I", octets, 20)[0] & 0x0FFF_FFFF
     place = 24
     while place + 16 <= len(octets):
         seconds, fraction, size, _ = struct.unpack_from(f"{order}IIII", octets, place)
+        if place + 16 + size > len(octets):
+            break
         place += 16
-        if place + size > len(octets):
-            return
         at = seconds * 1_000_000_000 + fraction * unit
         yield Captured(at=at, octets=octets[place : place + size], link=link)
         place += size
+    return place
 
 
-def _read_blocks(octets: bytes) -> Iterator[Captured]:
+def _read_blocks(octets: bytes) -> Generator[Captured, None, int]:
+    """Yield the packets; return where what is whole ends."""
     place, order = 0, "<"
     interfaces: list[_Interface] = []
     while place + 12 <= len(octets):
@@ -137,7 +151,7 @@ def _read_blocks(octets: bytes) -> Iterator[Captured]:
             interfaces = []
         (size,) = struct.unpack_from(f"{order}I", octets, place + 4)
         if size < 12 or size % 4 or place + size > len(octets):
-            return
+            break
         body = octets[place + 8 : place + size - 4]
         if kind == INTERFACE and len(body) >= 8:
             interfaces.append(_interface(body, order))
@@ -146,6 +160,7 @@ def _read_blocks(octets: bytes) -> Iterator[Captured]:
             if found is not None:
                 yield found
         place += size
+    return place
 
 
 def _order(octets: bytes, place: int) -> str:

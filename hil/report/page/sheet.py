@@ -114,7 +114,7 @@ def _cautions(name: str, result: RunResult, gathering: Gathering) -> Iterator[st
         if case.outcome not in (Outcome.PASS, Outcome.SKIPPED) and name in nodes_of(case)
     )
     for outcome, count in cases.items():
-        yield f"{counted(count, 'case')} {outcome.word}"
+        yield f"{counted(count, 'case')}: {outcome.word}"
     for (node, trouble), count in sorted(gathering.troubles.items()):
         if node == name and trouble not in EXPECTED:
             yield f"{trouble}, {'once' if count == 1 else f'{count} times'}"

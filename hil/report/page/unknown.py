@@ -7,6 +7,7 @@ from hil.core.count import counted
 from hil.core.instant import Duration, show_duration
 from hil.core.verdict import Outcome
 from hil.report.page.gathering import Gathering
+from hil.report.story import nodes_of
 from hil.report.tally import RunResult
 
 GAPS_TOLD = 5
@@ -33,6 +34,10 @@ def _missing(result: RunResult, unreadable: int) -> Iterator[str]:
     if unreadable:
         lines = counted(unreadable, "line")
         yield f"{lines} of the journal could not be read (cut short, or of another version)"
+    nobody = [case for case in result.cases if case.outcome is Outcome.FAIL and not nodes_of(case)]
+    if nobody:
+        titles = "; ".join(case.title for case in nobody[:3])
+        yield f"{counted(len(nobody), 'case')} failed of which no node is known: {titles}"
     if counts[Outcome.NOT_RUN]:
         yield f"{counted(counts[Outcome.NOT_RUN], 'case')} did not run: of them nothing is known"
     if counts[Outcome.SKIPPED]:

@@ -9,7 +9,8 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 
-from hil.core.error import DescriptionError, Mark, Mistake
+from hil.core.count import counted
+from hil.core.error import DescriptionError, Mark, Mistake, StoreError
 from hil.core.event import BenchFile, Event, HostNoted, RunEnded, RunStarted
 from hil.core.event.rack import JUDGED_AGAIN
 from hil.core.instant import Instant
@@ -30,14 +31,20 @@ from hil.runner.explaining import explainer
 from hil.runner.selection import plan_files
 from hil.wire.rack import Rack
 
+_NAME_A_RUN = "name the folder of a run, such as reports/latest"
+
 
 @dataclass(frozen=True, slots=True)
 class JudgedAgain:
-    """What came of it: the result, its folder, and what could not be written."""
+    """What came of it: the result, its folder, and what could not be written.
+
+    `remarks` say what of the recording could not be read.
+    """
 
     result: RunResult
     folder: Path
     faults: tuple[str, ...]
+    remarks: tuple[str, ...]
 
 
 def judge_again(
@@ -65,9 +72,13 @@ def judge_again(
         stamps=recording.started.stamps,
     )
     write_about(folder, about)
-    _judge(recording, source, evidence)
+    unreadable = _judge(recording, source, evidence)
     result, _ = evidence.close(about)
-    return JudgedAgain(result, folder, tuple(str(fault) for fault in evidence.faults))
+    remarks = list(recording.remarks)
+    if unreadable:
+        remarks.append(f"{counted(unreadable, 'datagram')} of the recording could not be read")
+    faults = tuple(str(fault) for fault in evidence.faults)
+    return JudgedAgain(result, folder, faults, tuple(remarks))
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,20 +89,29 @@ class _Recording:
     plans: tuple[Plan, ...]
     started: RunStarted
     events: list[Event]
+    remarks: tuple[str, ...] = ()
 
 
 def _of_run(source: Path, plans: tuple[str, ...], bench: str) -> _Recording:
-    recorded = list(JournalReader(source / journal.NAME))
+    reader = JournalReader(source / journal.NAME)
+    try:
+        recorded = list(reader)
+    except StoreError as error:
+        raise _refused(source, str(error), _NAME_A_RUN) from error
     started = recorded[0] if recorded else None
     if not isinstance(started, RunStarted):
-        raise _refused(source, "there is no journal of a run in it", "name the folder of a run")
+        raise _refused(source, "there is no journal of a run in it", _NAME_A_RUN)
     rack = read_rack(bench) if bench else _recorded_rack(source, recorded)
     files = plan_files(plans) if plans else [file for _, file, _ in started.plans]
     read_ones = read_plans_with_warnings(files, rack, plans).plans
-    return _Recording(rack, read_ones, started, recorded)
+    lines = counted(reader.unreadable, "line")
+    remarks = (f"{lines} of the journal could not be read",) if reader.unreadable else ()
+    return _Recording(rack, read_ones, started, recorded, remarks)
 
 
 def _of_capture(source: Path, plans: tuple[str, ...], bench: str) -> _Recording:
+    if source.name == journal.NAME:
+        raise _refused(source, "this is the journal of a run", "name its folder")
     if not plans or not bench:
         what = "a capture does not say by which plans, and on which bench"
         raise _refused(source, what, "--plan FILE and --bench FILE")
@@ -102,16 +122,21 @@ def _of_capture(source: Path, plans: tuple[str, ...], bench: str) -> _Recording:
         for plan in read_plans_with_warnings(plan_files(plans), rack, plans).plans
     )
     try:
-        events = placed(read(source.read_bytes()), rack, read_ones)
+        left = list[int]()
+        events = placed(read(source.read_bytes(), left.append), rack, read_ones)
     except (OSError, NoCapture) as error:
         why = error.strerror if isinstance(error, OSError) else str(error)
         raise _refused(source, str(why), "a pcapng or pcap file") from error
     started = events[0]
     assert isinstance(started, RunStarted)
-    return _Recording(rack, read_ones, started, events)
+    remarks = tuple(
+        f"the capture is cut short: its last {each} octets are nothing whole" for each in left
+    )
+    return _Recording(rack, read_ones, started, events, remarks)
 
 
-def _judge(recording: _Recording, source: Path, evidence: Evidence) -> None:
+def _judge(recording: _Recording, source: Path, evidence: Evidence) -> int:
+    """Judge; return how many recorded datagrams could not be read."""
     rack, plans, started, recorded = (
         recording.rack,
         recording.plans,
@@ -138,6 +163,7 @@ def _judge(recording: _Recording, source: Path, evidence: Evidence) -> None:
             safe=ended is not None and ended.safe,
         )
     )
+    return judging.unreadable
 
 
 def _recorded_rack(source: Path, recorded: list[Event]) -> Rack:

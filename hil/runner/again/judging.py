@@ -89,6 +89,8 @@ class Judging:
         self._fates = Fates(logged)
         self._bounds = _bounds(recorded)
         self._overheard = Overheard(rack)
+        self.unreadable = 0
+        """How many recorded datagrams are no octets."""
         signals = rack.signals()
         driving = Driving(signals, Instant(0))
         self._scene = Scene(signals=signals, driving=driving, origin=Instant(0), explain=explain)
@@ -217,7 +219,11 @@ class Judging:
     # --- what was observed ---------------------------------------------------------------------
 
     def _hear(self, event: Datagram | ForeignDatagram) -> None:
-        octets = bytes.fromhex(event.hex)
+        try:
+            octets = bytes.fromhex(event.hex)
+        except ValueError:
+            self.unreadable += 1
+            return
         if isinstance(event, ForeignDatagram):
             self._overheard.came(event.node, address(event.peer), octets, event.at)
         elif event.way == "out":
