@@ -14,10 +14,10 @@ memory.  Simplification: every pair of nodes is one cable's length apart.
 from collections import deque
 
 from hil.bus.budget import propagation_ns
-from hil.bus.chance import Chance
 from hil.bus.segment import GAP_BT, Segment
 from hil.bus.tally import Waits
 from hil.bus.turns import Ended
+from hil.core.chance import Chance
 from hil.core.instant import Instant
 
 ATTEMPTS = 16

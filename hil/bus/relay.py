@@ -12,7 +12,8 @@ from collections.abc import Iterable, Sequence
 from operator import itemgetter
 from typing import NamedTuple
 
-from hil.bus.chance import Chance, likelihood
+from hil.bus.likelihood import likelihood
+from hil.core.chance import Chance
 from hil.core.instant import SECOND, Instant, earliest
 from hil.wire.disturbance import Disturbance, RelayScript, Way
 

@@ -7,7 +7,8 @@ them would pass all the same is left out.  Everybody on the line loses the same 
 from dataclasses import dataclass
 from decimal import Decimal
 
-from hil.bus.chance import Chance, any_of, likelihood
+from hil.bus.likelihood import any_of, likelihood
+from hil.core.chance import Chance
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -13,14 +13,15 @@ that rebooted before it was made sure of did so before the case: that is told an
 from collections.abc import Container, Sequence
 
 from hil.core.asking import AskedStep
-from hil.core.event import CaseEnded, CaseStarted, StepStarted
+from hil.core.event import CaseEnded, StepStarted
 from hil.core.greeting import Greeting
-from hil.core.instant import ZERO, Duration, Instant, show_duration, since
+from hil.core.instant import Duration, Instant, show_duration, since
 from hil.core.observation import NodeNote, NodeTrouble, Observation
-from hil.core.plan import Case, Step
+from hil.core.plan import Case, numbered_steps
 from hil.core.scene import Scene
-from hil.core.securing import Securing, put_back
+from hil.core.securing import Securing, not_put_back, put_back
 from hil.core.step import StepRun
+from hil.core.telling import case_begun
 from hil.core.verdict import Outcome, worst
 
 
@@ -46,7 +47,7 @@ class CaseRun:
         self._outcomes: list[Outcome] = []
         self._reasons: list[str] = []
         self._blamed: dict[str, None] = {}  # in order of appearance
-        self._steps = _stages(case)
+        self._steps = numbered_steps(case)
         self._next = 0
         self._stopped = False
         self._step: StepRun | AskedStep | None = None
@@ -54,18 +55,7 @@ class CaseRun:
         self._greeting = Greeting(scene, nodes) if nodes else None
         self._touched: dict[str, None] = {}  # in the order in which they were first driven
         self.done = False
-        scene.events.append(
-            CaseStarted(
-                at=scene.since_origin(start),
-                index=index,
-                plan=case.plan,
-                case=case.title,
-                attempt=attempt,
-                place=str(case.mark),
-                requirements=case.requirements,
-                tags=case.tags,
-            )
-        )
+        scene.events.append(case_begun(case, index, attempt, scene.since_origin(start)))
         self._advance(start)
 
     @property
@@ -157,9 +147,7 @@ class CaseRun:
         if self._next < len(self._steps) and not self._stopped:
             number, step = self._steps[self._next]
             self._next += 1
-            self._touched.update(dict.fromkeys(stimulus.signal for stimulus in step.stimuli))
-            if step.job is not None:
-                self._touched.update(dict.fromkeys(step.job.drives))
+            self._touched.update(dict.fromkeys(step.drives))
             at, where = self._scene.since_origin(now), str(step.mark)
             begun = StepStarted(at=at, index=self.index, step=number, place=where)
             self._scene.events.append(begun)
@@ -187,13 +175,7 @@ class CaseRun:
             self._reasons.append(f"{which} not run")
 
     def _finish_restore(self, restore: Securing, now: Instant) -> None:
-        for target in restore.targets:
-            if target.failed:
-                self._outcomes.append(Outcome.INCONCLUSIVE)
-                self._reasons.append(
-                    f"{self.case.title}: {target.signal.path} was not put back: {target.failed}"
-                )
-        for why in restore.missing.values():
+        for why in not_put_back(restore):
             self._outcomes.append(Outcome.INCONCLUSIVE)
             self._reasons.append(f"{self.case.title}: {why}")
         self._end(now)
@@ -240,11 +222,3 @@ class CaseRun:
             reasons=tuple(self._reasons),
             blamed=tuple(self._blamed),
         )
-
-
-def _stages(case: Case) -> list[tuple[int, Step]]:
-    stages = list(enumerate(case.steps, start=1))
-    if case.precondition:
-        before = Step(stimuli=(), expectations=case.precondition, wait=ZERO, mark=case.mark)
-        stages.insert(0, (0, before))
-    return stages

@@ -235,7 +235,7 @@ class Run:
     def _skip(self, case: Case, index: int, now: Instant) -> None:
         at = self._scene.since_origin(now)
         self.counts[Outcome.SKIPPED.word] += 1
-        self._scene.events += skipped(case, index, at)
+        self._scene.events += skipped(case, index, at, case.skip)
 
     # --- trouble -------------------------------------------------------------------------------
 

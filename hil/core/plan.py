@@ -9,7 +9,7 @@ from decimal import Decimal
 from typing import TYPE_CHECKING
 
 from hil.core.error import Mark
-from hil.core.instant import Duration
+from hil.core.instant import ZERO, Duration
 from hil.core.signal import Value
 
 if TYPE_CHECKING:
@@ -147,6 +147,12 @@ class Step:
     job: "Job | None" = None
     ask: Ask | None = None
 
+    @property
+    def drives(self) -> tuple[str, ...]:
+        """The signals it drives, or its job may drive, in full."""
+        stimulated = (stimulus.signal for stimulus in self.stimuli)
+        return (*stimulated, *(self.job.drives if self.job is not None else ()))
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Case:
@@ -178,3 +184,12 @@ class Plan:
     file: str
     digest: str
     cases: tuple[Case, ...]
+
+
+def numbered_steps(case: Case) -> list[tuple[int, Step]]:
+    """Return what is judged in a case, in order: the precondition as step 0, then its steps."""
+    steps = list(enumerate(case.steps, start=1))
+    if case.precondition:
+        before = Step(stimuli=(), expectations=case.precondition, wait=ZERO, mark=case.mark)
+        steps.insert(0, (0, before))
+    return steps

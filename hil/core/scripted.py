@@ -11,12 +11,12 @@ from dataclasses import dataclass
 
 from hil.core.event import StepStarted
 from hil.core.instant import Instant
-from hil.core.observation import Observation, Purpose
+from hil.core.observation import Observation
 from hil.core.order import Dismiss, Peek, Perform
-from hil.core.placing import Placing
 from hil.core.plan import Case
 from hil.core.scene import Scene
-from hil.core.signal import Sample, Value
+from hil.core.securing import Securing, not_put_back, put_back
+from hil.core.signal import Sample
 from hil.core.step import StepRun
 from hil.core.verdict import Outcome, worst
 
@@ -57,7 +57,7 @@ class ScriptedStage:
     def __init__(self, job: Scripted, scene: Scene, index: int) -> None:
         self._job, self._scene, self._index = job, scene, index
         self._step: StepRun | None = None
-        self._back: Placing | None = None
+        self._back: Securing | None = None
         self._number = 0
         self._touched: dict[str, None] = {}
         self.done = False
@@ -71,9 +71,7 @@ class ScriptedStage:
         match seen:
             case Perform(step=step):
                 self._number += 1
-                self._touched.update(dict.fromkeys(one.signal for one in step.stimuli))
-                if step.job is not None:
-                    self._touched.update(dict.fromkeys(step.job.drives))
+                self._touched.update(dict.fromkeys(step.drives))
                 at, where = self._scene.since_origin(now), str(step.mark)
                 self._scene.events.append(
                     StepStarted(at=at, index=self._index, step=self._number, place=where)
@@ -86,7 +84,7 @@ class ScriptedStage:
                 if outcome is not None:
                     self.outcomes.append(outcome)
                     self.reasons.append(reason)
-                self._put_back(now)
+                self._back = put_back(self._scene, self._touched, now)
             case _:
                 stage = self._step or self._back
                 if stage is not None:
@@ -129,18 +127,8 @@ class ScriptedStage:
         if self._back is not None and self._back.done:
             self._take_back(self._back)
 
-    def _put_back(self, now: Instant) -> None:
-        values: list[tuple[str, Value]] = []
-        for path in self._touched:
-            drive = self._scene.signals[path].drive
-            if drive is not None:
-                values.append((path, drive.rest))
-        self._back = Placing(self._scene, values, Purpose.RESTORE, now)
-
-    def _take_back(self, back: Placing) -> None:
-        for target in back.targets:
-            if target.failed:
-                self.outcomes.append(Outcome.INCONCLUSIVE)
-                what = f"{target.signal.path} was not put back: {target.failed}"
-                self.reasons.append(f"{self._job.case.title}: {what}")
+    def _take_back(self, back: Securing) -> None:
+        for why in not_put_back(back):
+            self.outcomes.append(Outcome.INCONCLUSIVE)
+            self.reasons.append(f"{self._job.case.title}: {why}")
         self._back, self.done = None, True

@@ -7,7 +7,7 @@
 Without such a program this is Placing and nothing more.
 """
 
-from collections.abc import Container, Iterable, Sequence
+from collections.abc import Container, Iterable, Iterator, Sequence
 
 from hil.core.instant import Duration, Instant, after
 from hil.core.observation import Observation, Purpose
@@ -99,6 +99,14 @@ def put_back(scene: Scene, paths: Iterable[str], now: Instant) -> Securing:
         if drive is not None and (drive.program is None or not drive.program.stays):
             values.append((path, drive.rest))
     return Securing(scene, values, Purpose.RESTORE, now)
+
+
+def not_put_back(back: Securing) -> Iterator[str]:
+    """Yield why each signal is not where it was to be put back, and what did not come back."""
+    for target in back.targets:
+        if target.failed:
+            yield f"{target.signal.path} was not put back: {target.failed}"
+    yield from back.missing.values()
 
 
 def make_safe(scene: Scene, now: Instant, limit: Duration) -> Securing:

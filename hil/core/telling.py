@@ -1,4 +1,4 @@
-"""What the journal is told of a skipped case, and of how the rack was left."""
+"""What the journal is told of a case that begins or is skipped, and of how the rack was left."""
 
 from collections.abc import Iterator, Mapping, Sequence
 
@@ -10,27 +10,39 @@ from hil.core.signal import show_value
 from hil.core.verdict import Outcome
 
 
-def skipped(case: Case, index: int, at: Instant) -> Iterator[Event]:
-    """Yield the beginning and the end of a case that is not meant to run here."""
-    yield CaseStarted(
+def case_begun(case: Case, index: int, attempt: int, at: Instant) -> CaseStarted:
+    """Return the opening line of an attempt at a case."""
+    return CaseStarted(
         at=at,
         index=index,
         plan=case.plan,
         case=case.title,
-        attempt=1,
+        attempt=attempt,
         place=str(case.mark),
         requirements=case.requirements,
         tags=case.tags,
     )
-    yield CaseEnded(
+
+
+def case_unjudged(case: Case, index: int, at: Instant, outcome: Outcome, why: str) -> CaseEnded:
+    """Return the closing line of a case of which nothing was judged."""
+    return CaseEnded(
         at=at,
         index=index,
         plan=case.plan,
         case=case.title,
-        outcome=Outcome.SKIPPED.word,
+        outcome=outcome.word,
         attempt=1,
         took=0,
-        reasons=(case.skip,),
+        reasons=(why,),
+    )
+
+
+def skipped(case: Case, index: int, at: Instant, why: str) -> tuple[Event, ...]:
+    """Return the beginning and the end of a case that is not run here."""
+    return (
+        case_begun(case, index, 1, at),
+        case_unjudged(case, index, at, Outcome.SKIPPED, why),
     )
 
 

@@ -114,8 +114,7 @@ def _told(steps: Sequence[StepText]) -> list[str]:
 def _restarted(steps: Sequence[StepText], scope: Scope) -> Iterator[str]:
     """Yield the nodes that programs of the bench restart, or take the power from."""
     for step in (text.step for text in steps):
-        driven = [stimulus.signal for stimulus in step.stimuli]
-        for path in (*driven, *(step.job.drives if step.job is not None else ())):
+        for path in step.drives:
             drive = scope.signals[path].drive
             if drive is not None and drive.program is not None:
                 yield from drive.program.restarts

@@ -15,9 +15,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from hil.core.event import CheckDecided, TrialEnded
-from hil.core.instant import ZERO, Duration, Instant
+from hil.core.instant import Duration, Instant
 from hil.core.observation import HostNote, HostTrouble, Observation
-from hil.core.plan import Case, Expectation, Step
+from hil.core.plan import Case, Expectation, Step, numbered_steps
 from hil.core.scene import Scene
 from hil.core.securing import Securing, put_back
 from hil.core.step import StepRun
@@ -130,15 +130,11 @@ class RepeatingStage:
     # --- trials --------------------------------------------------------------------------------
 
     def _begin_trial(self, now: Instant) -> None:
-        case = self._job.case
         self._number += 1
         self._trial: list[Outcome] = []
         self._trial_reasons: list[str] = []
         self._latency: list[tuple[int, int]] = []
-        self._steps = list(enumerate(case.steps, start=1))
-        if case.precondition:
-            before = Step(stimuli=(), expectations=case.precondition, wait=ZERO, mark=case.mark)
-            self._steps.insert(0, (0, before))
+        self._steps = numbered_steps(self._job.case)
         self._next_step(now)
 
     def _next_step(self, now: Instant) -> None:

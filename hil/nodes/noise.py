@@ -1,36 +1,27 @@
-"""Chance that repeats: numbers from a seed, the same on every computer.
+"""The noise of one node: chance that repeats (`hil.core.chance`), shaped as nodes need it.
 
-The generator is SplitMix64 (Steele, Lea and Flood, "Fast Splittable Pseudorandom Number
-Generators", OOPSLA 2014): one 64-bit counter and a mixing function.  Each node has its own, so
-that what one node does never changes the noise of another.
+Each node has its own stream, so that what one node does never changes the noise of another.
 """
 
+from hil.core.chance import Chance
 from hil.core.instant import Duration
 
-_MASK = (1 << 64) - 1
-_GAMMA = 0x9E3779B97F4A7C15
 _SQRT3_PER_WORD = 3**0.5 / 65_536
 _FNV_PRIME, _FNV_START = 0x100000001B3, 0xCBF29CE484222325
+_MASK = (1 << 64) - 1
 
 BOUND = 2 * 3**0.5
 """`Noise.bell` never leaves ± this: a bench file can promise a width that is never exceeded."""
 
 
-class Noise:
+class Noise(Chance):
     """A stream of numbers that looks like chance and is none."""
 
-    __slots__ = ("_state",)
+    __slots__ = ()
 
     def __init__(self, seed: int, name: str = "") -> None:
         """Begin the stream of `seed`; another `name` gives another stream."""
-        self._state = (seed ^ _digest(name)) & _MASK if name else seed & _MASK
-
-    def word(self) -> int:
-        """Return the next 64 bits."""
-        self._state = state = (self._state + _GAMMA) & _MASK
-        state = ((state ^ state >> 30) * 0xBF58476D1CE4E5B9) & _MASK
-        state = ((state ^ state >> 27) * 0x94D049BB133111EB) & _MASK
-        return state ^ state >> 31
+        super().__init__(seed ^ _digest(name) if name else seed)
 
     def bell(self) -> float:
         """Return a number around 0 with standard deviation 1, bell-shaped, within ± BOUND.

@@ -21,7 +21,9 @@ from hil.core.observation import (
     Purpose,
     Unconfirmed,
 )
+from hil.core.order import Dismiss, Perform
 from hil.core.scene import Scene
+from hil.core.scripted import Scripted
 from hil.core.securing import Securing, make_safe
 from hil.core.signal import Drive, Program
 from hil.core.verdict import Outcome
@@ -185,6 +187,30 @@ def test_what_stays_is_neither_put_back_nor_made_safe():
     assert machine.outcome is Outcome.PASS
     assert [signal for signal, _ in commands(events, "restore")] == []
     assert "feedline.image" not in [signal for signal, _ in commands(events, "safe")]
+
+
+def test_a_case_led_step_by_step_puts_power_back_as_any_other_does():
+    led = case(title="led")
+    job = Scripted(case=led, watches=(), told=lambda answer: None)
+    orders = (
+        (at(10), Perform(step=step({"feedline.image": "off"}))),
+        (at(200), Perform(step=step({"feedline.pressure": "4.8", "feedline.power": "off"}))),
+        (at(400), Dismiss()),
+    )
+    machine, events = play(
+        [replace(led, steps=(replace(step(), job=job),), restore=False)],
+        answer=bench(back=100_000),
+        signals=SIGNALS,
+        things=orders,
+    )
+    (ended,) = kinds(events, CaseEnded)
+
+    assert machine.outcome is Outcome.INCONCLUSIVE
+    assert ended.reasons == ("led: feedline was not heard again within 3 s",)
+    assert commands(events, "restore") == [
+        ("feedline.power", "run"),
+        ("feedline.pressure", "2 bar"),
+    ]
 
 
 def test_the_end_of_a_program_is_a_line_of_the_journal():

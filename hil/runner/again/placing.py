@@ -11,7 +11,6 @@ from dataclasses import dataclass
 
 from hil.core.event import (
     CaseEnded,
-    CaseStarted,
     CommandLogged,
     Datagram,
     Event,
@@ -22,6 +21,7 @@ from hil.core.event import (
 from hil.core.instant import Instant
 from hil.core.plan import Case, Plan, Step
 from hil.core.signal import Signal, Value, show_value
+from hil.core.telling import case_begun, case_unjudged, skipped
 from hil.core.verdict import Outcome
 from hil.report.capture.headers import unwrap
 from hil.report.capture.pcapng import Captured
@@ -71,7 +71,7 @@ def placed(packets: Iterable[Captured], rack: Rack, plans: Sequence[Plan]) -> li
         found = None if why else _find(case, commands, position)
         if found is None:
             at = commands[position - 1].at if position else Instant(0)
-            events += [(at, 5, event) for event in _skipped(index, case, at, why or _UNFOUND)]
+            events += [(at, 5, event) for event in skipped(case, index, at, why or _UNFOUND)]
             continue
         before = commands[position - 1].at if position else Instant(0)
         first = max(
@@ -182,7 +182,7 @@ def _begin(
     index: int, found: _Found, first: Instant, commands: Sequence[_Sent]
 ) -> list[tuple[Instant, int, Event]]:
     case = found.case
-    events: list[tuple[Instant, int, Event]] = [(first, 2, _case_started(index, case, first))]
+    events: list[tuple[Instant, int, Event]] = [(first, 2, case_begun(case, index, 1, first))]
     if case.precondition:
         events.append((first, 2, StepStarted(at=first, index=index, step=0, place="")))
     for number, places in found.steps:
@@ -194,39 +194,9 @@ def _begin(
     return events
 
 
-def _case_started(index: int, case: Case, at: Instant) -> CaseStarted:
-    return CaseStarted(
-        at=at,
-        index=index,
-        plan=case.plan,
-        case=case.title,
-        attempt=1,
-        place=str(case.mark),
-        requirements=case.requirements,
-        tags=case.tags,
-    )
-
-
 def _end(open_case: tuple[int, _Found], at: Instant) -> CaseEnded:
     index, found = open_case
-    return _ended(index, found.case, at, Outcome.INCONCLUSIVE, "it is judged again")
-
-
-def _skipped(index: int, case: Case, at: Instant, why: str) -> list[Event]:
-    return [_case_started(index, case, at), _ended(index, case, at, Outcome.SKIPPED, why)]
-
-
-def _ended(index: int, case: Case, at: Instant, outcome: Outcome, why: str) -> CaseEnded:
-    return CaseEnded(
-        at=at,
-        index=index,
-        plan=case.plan,
-        case=case.title,
-        outcome=outcome.word,
-        attempt=1,
-        took=0,
-        reasons=(why,),
-    )
+    return case_unjudged(found.case, index, at, Outcome.INCONCLUSIVE, "it is judged again")
 
 
 def _logged(commands: Sequence[_Sent], rack: Rack) -> Iterator[CommandLogged]:

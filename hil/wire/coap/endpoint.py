@@ -8,9 +8,9 @@ Nothing here knows a clock or chance: instants are handed in, and the first mess
 token and the seed of the back-off are given.
 """
 
+from hil.core.chance import Chance
 from hil.core.instant import Instant
 from hil.wire.coap.ask import Ask
-from hil.wire.coap.chance import Chance
 from hil.wire.coap.code import Code
 from hil.wire.coap.errand import Errand
 from hil.wire.coap.event import Answered, CoapEvent, Failed, Lapsed, Notified, Odd, Oddity

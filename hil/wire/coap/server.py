@@ -8,9 +8,9 @@ It keeps apart what belongs to which client; a client is an address.
 
 from collections.abc import Iterable
 
+from hil.core.chance import Chance
 from hil.core.instant import MILLISECOND, ZERO, Duration, Instant, after
 from hil.wire.coap.block import Block
-from hil.wire.coap.chance import Chance
 from hil.wire.coap.code import Code, is_request, is_success
 from hil.wire.coap.judging import judge, precondition
 from hil.wire.coap.message import Malformed, Message, Type, decode, empty, encode
@@ -130,7 +130,7 @@ class Server:
     def _begin(self, serving: Serving, now: Instant) -> None:
         delay = serving.resource.delay
         if serving.multicast:
-            leisure = self._chance.between(0, self._parameters.default_leisure)
+            leisure = self._chance.below(self._parameters.default_leisure + 1)
             delay = Duration(delay + leisure)
         if delay == ZERO:
             self._serve(serving, now)

@@ -11,9 +11,9 @@ knows the subscription does not get a second one (§3.1).
 from collections.abc import Callable
 from dataclasses import replace
 
+from hil.core.chance import Chance
 from hil.core.instant import SECOND, Duration, Instant, after
 from hil.wire.coap.ask import Ask
-from hil.wire.coap.chance import Chance
 from hil.wire.coap.code import code_name, is_success
 from hil.wire.coap.errand import Errand
 from hil.wire.coap.event import (
@@ -255,7 +255,8 @@ class Subscription:
         self._lapse.set(after(at, Duration(age * SECOND)))
 
     def _lapsed(self, due: Instant, now: Instant) -> None:
-        wait = Duration(self._chance.between(*self._parameters.renewal))
+        soonest, latest = self._parameters.renewal
+        wait = Duration(soonest + self._chance.below(latest - soonest + 1))
         renewal = after(due, wait)
         self._say(Lapsed(handle=self.handle, at=due, renewal=renewal))
         self._renewal.set(renewal)

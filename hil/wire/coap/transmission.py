@@ -12,8 +12,8 @@ from collections import deque
 from collections.abc import Callable
 from typing import Protocol
 
+from hil.core.chance import Chance
 from hil.core.instant import Duration, Instant, after, show_duration
-from hil.wire.coap.chance import Chance
 from hil.wire.coap.message_ids import MessageIds
 from hil.wire.coap.parameters import Parameters
 from hil.wire.timers import NEVER, Timer, Timers
@@ -85,7 +85,8 @@ class Transmitter:
     ) -> None:
         self._timers, self._ids, self._chance = timers, ids, chance
         self._nstart, self._max_retransmit = parameters.nstart, parameters.max_retransmit
-        self._shortest, self._longest = parameters.ack_timeout, parameters.longest_timeout
+        self._shortest = parameters.ack_timeout
+        self._spread = parameters.longest_timeout - parameters.ack_timeout
         self._lifetime = parameters.exchange_lifetime
         self._put = put
         self._queue: deque[Transmission] = deque()
@@ -155,7 +156,7 @@ class Transmitter:
                 return
             transmission = self._queue.popleft()
             self._out += 1
-            transmission.timeout = Duration(self._chance.between(self._shortest, self._longest))
+            transmission.timeout = Duration(self._shortest + self._chance.below(self._spread + 1))
             self._transmit(transmission, message_id, now)
 
     def _transmit(self, transmission: Transmission, message_id: int, now: Instant) -> None:

@@ -2,8 +2,8 @@
 
 from collections.abc import Callable
 
+from hil.core.chance import Chance
 from hil.core.instant import Instant
-from hil.wire.coap.chance import Chance
 from hil.wire.coap.message import Message, Type, encode
 from hil.wire.coap.message_ids import MessageIds
 from hil.wire.coap.option import Options

@@ -1,7 +1,7 @@
 """Message ids and the sending of messages to one peer, below the endpoint."""
 
+from hil.core.chance import Chance
 from hil.core.instant import MILLISECOND, SECOND, Duration, Instant
-from hil.wire.coap.chance import Chance
 from hil.wire.coap.message_ids import MessageIds
 from hil.wire.coap.parameters import Parameters
 from hil.wire.coap.transmission import Transmission, Transmitter

@@ -1,36 +1,13 @@
-"""Chance that repeats, and what noise makes of it."""
+"""How likely things are out of 2⁶⁴, and what noise makes of it."""
 
 from decimal import Decimal
 
 import pytest
 
-from hil.bus.chance import CERTAIN, Chance, any_of, likelihood
+from hil.bus.likelihood import CERTAIN, any_of, likelihood
 from hil.bus.spoiler import Noise, Spoiler
 from hil.bus.tally import Waits
-
-
-def test_the_generator_is_splitmix64():
-    """Published test sequence of SplitMix64 for seed 1234567 (Rosetta Code; from memory)."""
-    chance = Chance(1234567)
-
-    assert [chance.word() for _ in range(3)] == [
-        6457827717110365317,
-        3203168211198807973,
-        9817491932198370423,
-    ]
-
-
-def test_streams_of_one_seed_differ():
-    assert Chance(5).word() != Chance(5, 1).word() != Chance(5, 2).word()
-    assert Chance(5, 1).word() == Chance(5, 1).word()
-
-
-def test_numbers_below_a_limit_are_even():
-    chance = Chance(1)
-    drawn = [chance.below(8) for _ in range(8_000)]
-
-    assert set(drawn) == set(range(8))
-    assert all(900 < drawn.count(each) < 1_100 for each in range(8))
+from hil.core.chance import Chance
 
 
 @pytest.mark.parametrize("times", [0, 1, 2, 12_216])

@@ -1,16 +1,12 @@
 """Chance that repeats: whole numbers from a seed, the same on every computer.
 
 The generator is SplitMix64 (Steele, Lea and Flood, "Fast Splittable Pseudorandom Number
-Generators", OOPSLA 2014).  Probabilities are whole numbers out of 2⁶⁴, so that no float decides
-whether a frame is lost.
+Generators", OOPSLA 2014): one 64-bit counter and a mixing function.  Probabilities are whole
+numbers out of 2⁶⁴, so that no float decides whether something happens.
 """
-
-from decimal import Decimal
-from fractions import Fraction
 
 _MASK = (1 << 64) - 1
 _GAMMA = 0x9E3779B97F4A7C15
-CERTAIN = 1 << 64
 
 
 class Chance:
@@ -38,21 +34,3 @@ class Chance:
     def happens(self, likely: int) -> bool:
         """Return whether something happens that is so likely, out of 2⁶⁴."""
         return self.word() < likely
-
-
-def likelihood(probability: Decimal) -> int:
-    """Return a probability out of 2⁶⁴.  Raises ValueError outside 0 to 1."""
-    if probability.is_nan() or not 0 <= probability <= 1:
-        raise ValueError(f"a probability lies from 0 to 1, not {probability}")
-    return int(Fraction(probability) * CERTAIN)
-
-
-def any_of(likely: int, times: int) -> int:
-    """Return how likely it is that something happens at least once in so many times."""
-    stays, factor = CERTAIN, CERTAIN - likely
-    while times:
-        if times & 1:
-            stays = stays * factor >> 64
-        factor = factor * factor >> 64
-        times >>= 1
-    return CERTAIN - stays
