@@ -38,7 +38,6 @@ ANCILLARY = 256
 RETRIES = 8  # errors of earlier datagrams that one send may find waiting
 
 SocketAddress = tuple[str, int] | tuple[str, int, int, int]
-StampReader = Callable[[int], Instant]
 
 _buffer = bytearray(LARGEST)
 _view = memoryview(_buffer)

@@ -4,17 +4,13 @@ import sys
 
 import click
 
+from hil.cli.option import bench_option
+
 
 @click.command("compare")
 @click.argument("first", metavar="FILE")
 @click.argument("second", metavar="FILE")
-@click.option(
-    "--bench",
-    default="fixtures/glasshouse.yaml",
-    show_default=True,
-    metavar="FILE",
-    help="The bench file whose signals the specs are about.",
-)
+@bench_option("The bench file whose signals the specs are about.")
 def command(first: str, second: str, bench: str) -> None:
     """Tell where two alarm spec files differ.
 
@@ -25,8 +21,8 @@ def command(first: str, second: str, bench: str) -> None:
     from hil.files.alarm_pair import compare_files
     from hil.files.read import read_rack
     from hil.report.exit_code import ExitCode
-    from hil.report.paint import paint, wants_colour
+    from hil.report.paint import paint
 
     comparison = compare_files(first, second, read_rack(bench))
-    paint(compare_lines(comparison), sys.stdout, colour=wants_colour(sys.stdout))
+    paint(compare_lines(comparison), sys.stdout)
     sys.exit(int(ExitCode.PASSED if comparison.equal else ExitCode.DESCRIPTION))

@@ -4,16 +4,12 @@ import sys
 
 import click
 
+from hil.cli.option import bench_option
+
 
 @click.command("review")
 @click.argument("files", nargs=-1, required=True, metavar="FILE...")
-@click.option(
-    "--bench",
-    default="fixtures/glasshouse.yaml",
-    show_default=True,
-    metavar="FILE",
-    help="The bench file whose signals the specs are about.",
-)
+@bench_option("The bench file whose signals the specs are about.")
 def command(files: tuple[str, ...], bench: str) -> None:
     """Review alarm specs on paper: nothing is opened or moved.
 
@@ -22,8 +18,8 @@ def command(files: tuple[str, ...], bench: str) -> None:
     from hil.cli.findings import review_lines
     from hil.files.read import read_alarms_with_findings, read_rack
     from hil.report.exit_code import ExitCode
-    from hil.report.paint import paint, wants_colour
+    from hil.report.paint import paint
 
     reading = read_alarms_with_findings(files, read_rack(bench))
-    paint(review_lines(reading), sys.stdout, colour=wants_colour(sys.stdout))
+    paint(review_lines(reading), sys.stdout)
     sys.exit(int(ExitCode.DESCRIPTION if reading.errors else ExitCode.PASSED))

@@ -5,22 +5,13 @@ from pathlib import Path
 
 import click
 
+from hil.cli.option import bench_option, written_option
+
 
 @click.command("bus")
 @click.argument("plans", nargs=-1, metavar="[PLAN]...")
-@click.option(
-    "--bench",
-    default="fixtures/glasshouse.yaml",
-    show_default=True,
-    metavar="FILE",
-    help="The bench file whose bus is worked out.",
-)
-@click.option(
-    "--svg",
-    type=click.Path(dir_okay=False, path_type=Path),
-    metavar="FILE",
-    help="Draw one full cycle into this file as well.",
-)
+@bench_option("The bench file whose bus is worked out.")
+@written_option("--svg", "Draw one full cycle into this file as well.")
 def command(plans: tuple[str, ...], bench: str, svg: Path | None) -> None:
     """Work out what the shared segment can carry, and what plans ask of it.
 
@@ -34,7 +25,7 @@ def command(plans: tuple[str, ...], bench: str, svg: Path | None) -> None:
     from hil.core.error import DescriptionError, Mark, Mistake
     from hil.files.read import read_plans_with_warnings, read_rack
     from hil.report.exit_code import ExitCode
-    from hil.report.paint import paint, wants_colour
+    from hil.report.paint import paint
     from hil.runner.selection import plan_files
 
     rack = read_rack(bench)
@@ -44,7 +35,7 @@ def command(plans: tuple[str, ...], bench: str, svg: Path | None) -> None:
         raise DescriptionError([Mistake(Mark(bench), "the file describes no `bus`")])
     found = ways(rack, standing.bus.segment, standing.budget)
     lines = list(bus_lines(rack.name, standing, found, len(asked)))
-    paint(lines, sys.stdout, colour=wants_colour(sys.stdout))
+    paint(lines, sys.stdout)
     if svg is not None:
         _draw(svg, rack.name, standing.bus.segment)
     if any(not mistake.warning for mistake in standing.mistakes()):

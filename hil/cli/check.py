@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING, TypeVar
 
 import click
 
+from hil.cli.option import bench_option
+
 if TYPE_CHECKING:
     from hil.core.error import Mistake
     from hil.files.read import AlarmReading, Reading
@@ -16,13 +18,7 @@ T = TypeVar("T")
 
 @click.command("check")
 @click.argument("files", nargs=-1, metavar="[FILES]...")
-@click.option(
-    "--bench",
-    default="fixtures/glasshouse.yaml",
-    show_default=True,
-    metavar="FILE",
-    help="The bench file that plans and alarm specs are checked against.",
-)
+@bench_option("The bench file that plans and alarm specs are checked against.")
 def command(files: tuple[str, ...], bench: str) -> None:
     """Read bench, plan and alarm spec files and tell every mistake.
 

@@ -39,12 +39,12 @@ def command(
     """
     from hil.files.read import read_rack
     from hil.report.exit_code import ExitCode
-    from hil.report.paint import paint, wants_colour
+    from hil.report.paint import paint
     from hil.runner.get import get
 
     got = get(read_rack(bench), signals, virtual=virtual, within=within)
-    paint(list(_lines(got, raw)), sys.stdout, colour=wants_colour(sys.stdout))
-    paint(list(_trouble(got)), sys.stderr, colour=wants_colour(sys.stderr))
+    paint(_lines(got, raw), sys.stdout)
+    paint(_trouble(got), sys.stderr)
     if got.stopped_by is not None:
         sys.exit(ExitCode.ABORTED + got.stopped_by)
     sys.exit(ExitCode.BENCH if got.silent or got.impostors else ExitCode.PASSED)

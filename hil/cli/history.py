@@ -4,7 +4,7 @@ import sys
 
 import click
 
-from hil.cli.keeping import asked_history
+from hil.cli.keeping import asked_history, last_runs
 from hil.cli.lazy import LazyGroup
 
 COMMANDS = {
@@ -18,14 +18,7 @@ COMMANDS = {
 @click.option(
     "--rack", default="", metavar="BENCH", help="Only this rack: glasshouse, or glasshouse:virtual."
 )
-@click.option(
-    "--last",
-    type=click.IntRange(1),
-    default=20,
-    show_default=True,
-    metavar="N",
-    help="So many runs.",
-)
+@last_runs(20)
 @asked_history
 @click.pass_context
 def command(ctx: click.Context, rack: str, last: int, history: str) -> None:
@@ -37,19 +30,14 @@ def command(ctx: click.Context, rack: str, last: int, history: str) -> None:
         given = {name: value for name, value in ctx.params.items() if _is_given(ctx, name)}
         ctx.default_map = {ctx.invoked_subcommand: given}  # what is said here counts there
         return
-    from hil.history.place import place_of
     from hil.history.runs import newest, runs_of
-    from hil.history.shelf import Shelf
+    from hil.history.shelf import reading_from
     from hil.history.told import run_lines
-    from hil.report.paint import paint, wants_colour
+    from hil.report.paint import paint
 
-    shelf = Shelf(place_of(history))
-    try:
-        with shelf.reading() as connection:
-            runs = runs_of(connection, rack, last) if rack else newest(connection, last)
-    finally:
-        shelf.close()
-    paint(list(run_lines(runs)), sys.stdout, colour=wants_colour(sys.stdout))
+    with reading_from(history) as connection:
+        runs = runs_of(connection, rack, last) if rack else newest(connection, last)
+    paint(run_lines(runs), sys.stdout)
 
 
 def _is_given(ctx: click.Context, name: str) -> bool:

@@ -6,6 +6,7 @@ from pathlib import Path
 import click
 
 from hil.cli.keeping import asked_history
+from hil.cli.option import written_option
 
 
 @click.command("changed")
@@ -13,12 +14,7 @@ from hil.cli.keeping import asked_history
 @click.option(
     "--text", is_flag=True, help="Print it as a message of plain text: what changed, nothing else."
 )
-@click.option(
-    "--html",
-    type=click.Path(dir_okay=False, path_type=Path),
-    metavar="FILE",
-    help="Write it as a small page for mail into this file.",
-)
+@written_option("--html", "Write it as a small page for mail into this file.")
 @asked_history
 def command(runs: tuple[str, ...], text: bool, html: Path | None, history: str) -> None:
     """Tell what changed between two runs, or two racks.
@@ -29,26 +25,21 @@ def command(runs: tuple[str, ...], text: bool, html: Path | None, history: str) 
     """
     from hil.history.changed import changes
     from hil.history.message import as_mail, as_text
-    from hil.history.place import place_of
     from hil.history.runs import find_run, runs_of
-    from hil.history.shelf import Shelf
+    from hil.history.shelf import reading_from
     from hil.history.told import change_lines
-    from hil.report.paint import paint, wants_colour
+    from hil.report.paint import paint
     from hil.report.store import write_whole
 
     if len(runs) > 2:
         raise click.UsageError("expected two runs at most")
-    shelf = Shelf(place_of(history))
-    try:
-        with shelf.reading() as connection:
-            older = find_run(connection, runs[0]) if len(runs) == 2 else None
-            newer = find_run(connection, runs[-1]) if runs else runs_of(connection, "", 1)[0]
-            found = changes(connection, newer, older)
-    finally:
-        shelf.close()
+    with reading_from(history) as connection:
+        older = find_run(connection, runs[0]) if len(runs) == 2 else None
+        newer = find_run(connection, runs[-1]) if runs else runs_of(connection, "", 1)[0]
+        found = changes(connection, newer, older)
     if html is not None:
         write_whole(html, as_mail(found).encode("utf-8", "backslashreplace"))
     if text:
         sys.stdout.write(as_text(found))
         return
-    paint(list(change_lines(found)), sys.stdout, colour=wants_colour(sys.stdout))
+    paint(change_lines(found), sys.stdout)

@@ -4,35 +4,21 @@ import sys
 
 import click
 
-from hil.cli.keeping import asked_history
+from hil.cli.keeping import RACK, asked_history, last_runs
 
 
 @click.command("node")
 @click.argument("node", metavar="NODE")
-@click.option(
-    "--rack", default="", metavar="BENCH", help="Only this rack.  [default: that of the newest run]"
-)
-@click.option(
-    "--last",
-    type=click.IntRange(1),
-    default=20,
-    show_default=True,
-    metavar="N",
-    help="So many runs.",
-)
+@RACK
+@last_runs(20)
 @asked_history
 def command(node: str, rack: str, last: int, history: str) -> None:
     """Tell how a node's checks went, and who it said it was."""
     from hil.history.nodes import node_lines, node_nights
-    from hil.history.place import place_of
     from hil.history.runs import runs_of
-    from hil.history.shelf import Shelf
-    from hil.report.paint import paint, wants_colour
+    from hil.history.shelf import reading_from
+    from hil.report.paint import paint
 
-    shelf = Shelf(place_of(history))
-    try:
-        with shelf.reading() as connection:
-            nights = node_nights(connection, node, runs_of(connection, rack, last))
-    finally:
-        shelf.close()
-    paint(list(node_lines(node, nights)), sys.stdout, colour=wants_colour(sys.stdout))
+    with reading_from(history) as connection:
+        nights = node_nights(connection, node, runs_of(connection, rack, last))
+    paint(node_lines(node, nights), sys.stdout)

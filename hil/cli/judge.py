@@ -23,13 +23,13 @@ def command(source: Path, plans: tuple[str, ...], bench: str, reports: str) -> N
     from hil.report.exit_code import exit_code, meaning
     from hil.report.junit import NAME as JUNIT
     from hil.report.page.write import NAME as PAGE
-    from hil.report.paint import paint, say_plainly, wants_colour
+    from hil.report.paint import paint, say_plainly
     from hil.report.summary import summarise
     from hil.runner.again.again import judge_again
 
     judged = judge_again(source, plans, bench, Path(reports), tuple(sys.argv))
     say_plainly(f"judged again from {source.resolve().name}: nothing was driven", sys.stdout)
-    paint(summarise(judged.result), sys.stdout, colour=wants_colour(sys.stdout))
+    paint(summarise(judged.result), sys.stdout)
     for remark in judged.remarks:
         click.echo(remark, err=True)
     for fault in judged.faults:

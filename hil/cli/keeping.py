@@ -39,6 +39,23 @@ def asked_history(command: C) -> C:
     )(command)
 
 
+RACK = click.option(
+    "--rack", default="", metavar="BENCH", help="Only this rack.  [default: that of the newest run]"
+)
+
+
+def last_runs(usual: int, least: int = 1) -> Callable[[C], C]:
+    """Return the option that says how many runs are looked at."""
+    return click.option(
+        "--last",
+        type=click.IntRange(least),
+        default=usual,
+        show_default=True,
+        metavar="N",
+        help="So many runs.",
+    )
+
+
 def place_for(history: str, no_history: bool, reports: str | Path) -> str:
     """Return where a run is kept, empty where it is not.
 

@@ -2,15 +2,11 @@
 
 import click
 
+from hil.cli.option import bench_option
+
 
 @click.command("nodes")
-@click.option(
-    "--bench",
-    default="fixtures/glasshouse.yaml",
-    show_default=True,
-    metavar="FILE",
-    help="The bench file whose software model is served.",
-)
+@bench_option("The bench file whose software model is served.")
 def command(bench: str) -> None:
     """Serve the software nodes of a bench file until Ctrl-C."""
     from hil.bench.interrupt import Interrupts

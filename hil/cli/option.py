@@ -1,6 +1,7 @@
-"""What the hands-on commands have in common: their options, and how they are told what is wrong."""
+"""Options that several commands share, and how a duration is told to be wrong."""
 
 from collections.abc import Callable
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -8,16 +9,38 @@ import click
 if TYPE_CHECKING:
     from hil.core.instant import Duration
 
-BENCH = click.option(
-    "--bench",
-    default="fixtures/glasshouse.yaml",
-    show_default=True,
-    metavar="FILE",
-    help="The bench file: which rack, and how to reach it.",
+Decorator = Callable[[Any], Any]
+
+
+def bench_option(told: str) -> Decorator:
+    """Return the option that names a bench file, `told` in its help."""
+    return click.option(
+        "--bench",
+        default="fixtures/glasshouse.yaml",
+        show_default=True,
+        metavar="FILE",
+        help=told,
+    )
+
+
+BENCH = bench_option("The bench file: which rack, and how to reach it.")
+
+VIRTUAL = click.option(
+    "--virtual", is_flag=True, help="Use software nodes in process, in virtual time; no network."
+)
+
+REPORTS = click.option(
+    "--reports", default="reports", show_default=True, metavar="DIR", help="Where evidence goes."
 )
 
 
-def duration_option(*names: str, **more: Any) -> Callable[[Any], Any]:
+def written_option(name: str, told: str) -> Decorator:
+    """Return the option that names a file to be written."""
+    kind = click.Path(dir_okay=False, path_type=Path)
+    return click.option(name, type=kind, metavar="FILE", help=told)
+
+
+def duration_option(*names: str, **more: Any) -> Decorator:
     """Return the option of a duration with its unit, such as `5 s`."""
     return click.option(*names, callback=_duration, **more)
 

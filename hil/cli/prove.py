@@ -5,21 +5,14 @@ import sys
 import click
 
 from hil.cli.keeping import history_options, place_for
+from hil.cli.option import BENCH, REPORTS, VIRTUAL
 from hil.cli.run import CODES, asked, run_and_tell
 
 
 @click.command("prove", epilog=CODES)
 @click.argument("files", nargs=-1, required=True, metavar="FILE...")
-@click.option(
-    "--bench",
-    default="fixtures/glasshouse.yaml",
-    show_default=True,
-    metavar="FILE",
-    help="The bench file: which rack, and how to reach it.",
-)
-@click.option(
-    "--virtual", is_flag=True, help="Use software nodes in process, in virtual time; no network."
-)
+@BENCH
+@VIRTUAL
 @click.option(
     "--served",
     is_flag=True,
@@ -43,9 +36,7 @@ from hil.cli.run import CODES, asked, run_and_tell
     "--list", "listing", is_flag=True, help="Say what would be proven; nothing is opened or moved."
 )
 @history_options
-@click.option(
-    "--reports", default="reports", show_default=True, metavar="DIR", help="Where evidence goes."
-)
+@REPORTS
 def command(
     files: tuple[str, ...],
     bench: str,

@@ -19,7 +19,7 @@ def command(run: Path, history: str, no_history: bool) -> None:
     from hil.core.count import counted
     from hil.report.alarm_table import alarm_table
     from hil.report.exit_code import exit_code, meaning
-    from hil.report.paint import paint, say_plainly, wants_colour
+    from hil.report.paint import paint, say_plainly
     from hil.report.rebuild import rebuild
     from hil.report.summary import summarise
     from hil.runner.remembering import keep_again
@@ -27,7 +27,7 @@ def command(run: Path, history: str, no_history: bool) -> None:
     place = place_for(history, no_history, run.resolve().parent)
     rebuilt = rebuild(run)
     told = [*summarise(rebuilt.result), *alarm_table(rebuilt.result.alarms)]
-    paint(told, sys.stdout, colour=wants_colour(sys.stdout))
+    paint(told, sys.stdout)
     if rebuilt.unreadable:
         lines = counted(rebuilt.unreadable, "line")
         click.echo(f"{lines} of the journal could not be read", err=True)

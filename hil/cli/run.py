@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from hil.cli.keeping import history_options, place_for
+from hil.cli.option import BENCH, REPORTS, VIRTUAL
 from hil.report.exit_code import TABLE
 
 if TYPE_CHECKING:
@@ -32,16 +33,8 @@ def _refuse_empty(
 
 @click.command("run", epilog=CODES)
 @click.argument("plans", nargs=-1, metavar="[PLAN]...")
-@click.option(
-    "--bench",
-    default="fixtures/glasshouse.yaml",
-    show_default=True,
-    metavar="FILE",
-    help="The bench file: which rack, and how to reach it.",
-)
-@click.option(
-    "--virtual", is_flag=True, help="Use software nodes in process, in virtual time; no network."
-)
+@BENCH
+@VIRTUAL
 @click.option(
     "--served",
     is_flag=True,
@@ -89,9 +82,7 @@ def _refuse_empty(
     help="Call COMMAND with a text about what changed on its standard input, if anything did.",
 )
 @history_options
-@click.option(
-    "--reports", default="reports", show_default=True, metavar="DIR", help="Where evidence goes."
-)
+@REPORTS
 def command(
     plans: tuple[str, ...],
     bench: str,

@@ -5,26 +5,19 @@ from pathlib import Path
 
 import click
 
+from hil.cli.option import bench_option, written_option
+
 
 @click.command("scan")
-@click.option(
-    "--bench",
-    default="fixtures/glasshouse.yaml",
-    show_default=True,
-    metavar="FILE",
-    help="The bench file that says how nodes are found and who they must be.",
-)
+@bench_option("The bench file that says how nodes are found and who they must be.")
 @click.option("--rounds", type=click.IntRange(1, 100), metavar="N", help="Ask so many times.")
 @click.option("--coap", is_flag=True, help="Ask all CoAP nodes as well, at their multicast group.")
 @click.option("--virtual", is_flag=True, help="Scan the software nodes in virtual time.")
 @click.option(
     "--served", is_flag=True, help="The software nodes are served by `hil nodes` already."
 )
-@click.option(
-    "--write",
-    type=click.Path(dir_okay=False, path_type=Path),
-    metavar="FILE",
-    help="Draft a bench file of what was found; a file that is there is not replaced.",
+@written_option(
+    "--write", "Draft a bench file of what was found; a file that is there is not replaced."
 )
 def command(
     bench: str, rounds: int | None, coap: bool, virtual: bool, served: bool, write: Path | None
@@ -38,7 +31,7 @@ def command(
     from hil.cli.scan_table import scan_lines
     from hil.files.read import read_rack
     from hil.report.exit_code import ExitCode
-    from hil.report.paint import paint, wants_colour
+    from hil.report.paint import paint
     from hil.runner.scan import Stopped, scan_on_wall, scan_virtually, with_rounds
     from hil.wire.comparison import Comparison
 
@@ -58,7 +51,7 @@ def command(
         sys.exit(130)
     found = Comparison(rack, scan.sightings, scan.rounds)
     lines = list(scan_lines(rack.name, found, scan.rounds, list(scan.odd)))
-    paint(lines, sys.stdout, colour=wants_colour(sys.stdout))
+    paint(lines, sys.stdout)
     if write is not None:
         _write(write, rack, found)
     if found.findings:

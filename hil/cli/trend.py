@@ -5,7 +5,8 @@ from pathlib import Path
 
 import click
 
-from hil.cli.keeping import asked_history
+from hil.cli.keeping import asked_history, last_runs
+from hil.cli.option import written_option
 
 
 @click.command("trend")
@@ -25,14 +26,7 @@ from hil.cli.keeping import asked_history
 @click.option(
     "--rack", default="", metavar="BENCH", help="Which rack.  [default: that of the newest run]"
 )
-@click.option(
-    "--last",
-    type=click.IntRange(2),
-    default=50,
-    show_default=True,
-    metavar="N",
-    help="So many runs.",
-)
+@last_runs(50, least=2)
 @click.option(
     "--most",
     type=click.IntRange(1),
@@ -41,12 +35,7 @@ from hil.cli.keeping import asked_history
     metavar="N",
     help="So many series.",
 )
-@click.option(
-    "--svg",
-    type=click.Path(dir_okay=False, path_type=Path),
-    metavar="FILE",
-    help="Draw them into this file as well.",
-)
+@written_option("--svg", "Draw them into this file as well.")
 @asked_history
 def command(
     case: str,
@@ -66,23 +55,18 @@ def command(
     first ones; the slope is robust, with bounds of 95 % confidence.  What changed beside it is
     marked: F firmware, S serial number, P what the plan wants, B the bench file, T this tool.
     """
-    from hil.history.place import place_of
     from hil.history.series import Of, Wanted
-    from hil.history.shelf import Shelf
+    from hil.history.shelf import reading_from
     from hil.history.trend import trend_of
     from hil.history.trend_picture import trend_picture
     from hil.history.trend_table import trend_lines
-    from hil.report.paint import paint, wants_colour
+    from hil.report.paint import paint
     from hil.report.store import write_whole
 
     wanted = Wanted(case=case, plan=plan, node=node, signal=signal)
-    shelf = Shelf(place_of(history))
-    try:
-        with shelf.reading() as connection:
-            trend = trend_of(connection, rack, last, wanted, Of(of), most)
-    finally:
-        shelf.close()
-    paint(list(trend_lines(trend)), sys.stdout, colour=wants_colour(sys.stdout))
+    with reading_from(history) as connection:
+        trend = trend_of(connection, rack, last, wanted, Of(of), most)
+    paint(trend_lines(trend), sys.stdout)
     if svg is not None:
         write_whole(svg, trend_picture(trend.drifts).encode("utf-8"))
         click.echo(f"{svg}: {len(trend.drifts)} of them")

@@ -26,7 +26,7 @@ def command(octets: tuple[str, ...], bench: str, node: str) -> None:
     standard input is read, one datagram a line.  Exit code 1 where a datagram fits no layout.
     """
     from hil.files.read import read_rack
-    from hil.report.paint import paint, wants_colour
+    from hil.report.paint import paint
 
     if not octets and sys.stdin.isatty():
         raise click.UsageError("give octets in hex, or pipe them in, one datagram a line")
@@ -39,7 +39,7 @@ def command(octets: tuple[str, ...], bench: str, node: str) -> None:
         fits, told = _told(written, _nodes(rack, node or _known(rack, written)))
         lines += told
         misfits += not fits
-    paint(lines, sys.stdout, colour=wants_colour(sys.stdout))
+    paint(lines, sys.stdout)
     sys.exit(1 if misfits else 0)
 
 

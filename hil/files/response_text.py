@@ -4,7 +4,6 @@ These keys go with `value`, `tolerance` and `within`: the value is the level aft
 tolerance the settling band, and the response is recorded to the end of `within` and `hold`.
 """
 
-from collections.abc import Callable
 from dataclasses import replace
 
 from hil.core.instant import ZERO, Duration, show_duration
@@ -21,8 +20,6 @@ from hil.measure.step_response import Variant
 
 _VARIANTS = {"ieee-181": Variant.IEEE_181, "from-step": Variant.CONTROL}
 _TIMES = ("settle", "rise", "delay")
-
-ReadBound = Callable[[Node, str, Page], Bound | None]
 
 
 def read_responses(

@@ -2,6 +2,7 @@
 
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
+from contextlib import closing
 from pathlib import Path
 from typing import Any
 
@@ -38,13 +39,9 @@ _UNCLEAR = (Outcome.INCONCLUSIVE, Outcome.ERROR, Outcome.UNSTABLE)
 def keep_run(place: Place, folder: Path) -> str:
     """Keep the run in a folder; return its key.  Raises DescriptionError and StoreError."""
     record = record_of(folder)
-    shelf = Shelf(place)
-    try:
-        with shelf.writing() as connection:
-            keep(connection, record)
-        return record.key
-    finally:
-        shelf.close()
+    with closing(Shelf(place)) as shelf, shelf.writing() as connection:
+        keep(connection, record)
+    return record.key
 
 
 def keep(connection: Connection, record: RunRecord) -> int:

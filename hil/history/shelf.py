@@ -11,12 +11,12 @@ database says is turned into StoreError here, once.  Tries are counted, never ti
 import os
 import sqlite3
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from hil.core.error import DescriptionError, Mark, Mistake, StoreError
-from hil.history.place import Place
+from hil.history.place import Place, place_of
 
 if TYPE_CHECKING:
     from sqlalchemy import Connection, Engine
@@ -119,6 +119,16 @@ class Shelf:
         except (SQLAlchemyError, OSError, sqlite3.Error) as error:
             reason = _reason(error, self.place)
             raise StoreError(f"the history {self.place.shown} {reason}") from error
+
+
+@contextmanager
+def reading_from(history: str) -> Iterator["Connection"]:
+    """Open the history at a place, as somebody wrote it, for one transaction that reads.
+
+    Raises DescriptionError for no such place or no history there, StoreError as `Shelf.reading`.
+    """
+    with closing(Shelf(place_of(history))) as shelf, shelf.reading() as connection:
+        yield connection
 
 
 def _nothing(place: Place) -> DescriptionError:

@@ -75,11 +75,6 @@ class Decision:
         """The specific risk that accepting this reading is wrong."""
         return 1 - self.conformity
 
-    @property
-    def false_reject(self) -> float:
-        """The specific risk that rejecting this reading is wrong."""
-        return self.conformity
-
 
 def conformity(
     reading: Decimal, low: Decimal | None, high: Decimal | None, standard: Decimal

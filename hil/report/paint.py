@@ -7,7 +7,7 @@ On a terminal, coloured or not, long lines are broken at blanks; in a pipe a lin
 
 import os
 import shutil
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING, TextIO
 
 from hil.report.line import Line, Tone, plain, spell, wrap
@@ -44,8 +44,12 @@ def terminal_width(stream: TextIO) -> int | None:
         return shutil.get_terminal_size().columns
 
 
-def paint(lines: Sequence[Line], stream: TextIO, *, colour: bool) -> None:
-    """Write lines, each as the stream's encoding and the terminal's width have it."""
+def paint(lines: Iterable[Line], stream: TextIO, *, colour: bool | None = None) -> None:
+    """Write lines, each as the stream's encoding and the terminal's width have it.
+
+    They are in colour where the stream wants it, unless `colour` says otherwise.
+    """
+    colour = wants_colour(stream) if colour is None else colour
     width = terminal_width(stream)
     encoding = stream.encoding or "utf-8"
     shown = [spell(line, encoding) for line in lines]

@@ -72,14 +72,10 @@ def what_changed(history: str, key: str) -> "Changes":
     """Return what a run that was kept has changed.  Raises StoreError and DescriptionError."""
     from hil.history.changed import changes
     from hil.history.runs import run_of_key
-    from hil.history.shelf import Shelf
+    from hil.history.shelf import reading_from
 
-    shelf = Shelf(place_of(history))
-    try:
-        with shelf.reading() as connection:
-            return changes(connection, run_of_key(connection, key))
-    finally:
-        shelf.close()
+    with reading_from(history) as connection:
+        return changes(connection, run_of_key(connection, key))
 
 
 def tell(command: str, text: str, seconds: float = TELLING_SECONDS) -> str:

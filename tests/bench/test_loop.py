@@ -11,6 +11,7 @@ from hil.core.error import BenchError, StoreError
 from hil.core.event import Datagram, RunEnded
 from hil.core.instant import Duration, Instant
 from hil.core.observation import HostNote, HostTrouble
+from hil.wire.rack import Address
 
 ORIGIN = Instant(0)
 
@@ -110,6 +111,25 @@ def test_datagrams_can_go_where_no_event_is_made_of_them():
 
     assert [(ms(5), "in", "n1", b"\x01")] == datagrams
     assert not [event for event in recorded if isinstance(event, Datagram)]
+
+
+def test_a_datagram_from_another_address_is_recorded_as_foreign():
+    own, other = packet(b"a"), packet(b"b", peer=Address("127.0.0.9", 5))
+    bench = Script((ms(20), [Arrival(own, ms(11)), Arrival(other, ms(12))]))
+    diary, recorded = Diary(last=ms(20)), []
+
+    drive(
+        Silent(lambda: diary.done),
+        diary,
+        bench,
+        recorded.append,
+        origin=ORIGIN,
+        addresses={"n1": own.peer},
+    )
+
+    kinds = [(event.kind, event.hex) for event in recorded]
+    assert kinds == [("datagram", "61"), ("foreign-datagram", "62")]
+    assert recorded[1].peer == "127.0.0.9:5"
 
 
 class Careless(Silent):

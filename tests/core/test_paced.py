@@ -11,7 +11,7 @@ from laws import obey
 from hil.core.engine import Run
 from hil.core.event import CaseEnded, CaseStarted, CommandLogged, RunEnded, StepStarted
 from hil.core.instant import Instant
-from hil.core.observation import Abort
+from hil.core.observation import Abort, HostNote, HostTrouble
 from hil.core.order import Dismiss, Peek, Perform, Proceed
 from hil.core.scripted import Performed, Scripted
 from hil.core.verdict import Outcome
@@ -158,3 +158,19 @@ def test_the_laws_hold_for_a_run_that_is_led():
     things = fed(make, arm_follows, [(int(at(when)), order) for when, order in ORDERS])
 
     obey(lambda: Told(make()), things, UNTIL, Told.told)
+
+
+def test_a_late_host_excuses_the_step_it_fell_into_and_no_other():
+    told = []
+    late = HostNote(trouble=HostTrouble.LATE, at=at(20), amount=ms(9), text="9 ms late")
+    _, events = lead(
+        (0, Proceed(index=0)),
+        (20, late),
+        (100, Perform(step=FAILS)),
+        (400, Dismiss()),
+        (800, Proceed(index=None)),
+        cases=[scripted(told)],
+    )
+
+    assert told[1].outcome is Outcome.FAIL
+    assert kinds(events, CaseEnded)[0].outcome == "fail"

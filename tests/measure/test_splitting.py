@@ -150,3 +150,21 @@ def test_a_clock_that_was_set_fits_no_line():
 
     assert found.outcome is Outcome.INCONCLUSIVE
     assert "no even clock fits" in found.got
+
+
+def test_what_was_red_before_the_stimulus_is_no_response():
+    early = START - ms(1)  # stamped and looked at before it, heard after it
+    at, seen = reading("red", early, 0, BOOTED)
+    (sample,) = seen.samples
+    old = Samples("beacon", [replace(sample, since=Instant(early))])
+    found = split(
+        Share.PROCESSING, ms(60), things=[(at, old), reading("red", START + ms(40), 0, BOOTED)]
+    )
+
+    assert found.said.startswith("answered after 42 ms, ")
+
+
+def test_exchanges_that_count_time_in_two_ways_are_not_mixed():
+    mixed = [*history(0, BOOTED)[:-1], replace(history(0, BOOTED)[-1], tick=Duration(1000))]
+
+    assert split(Share.RETURN, ms(60), exchanges=mixed).got.startswith("beacon counts its time")

@@ -144,6 +144,46 @@ def test_an_interface_in_microseconds_and_blocks_of_other_kinds():
     assert (one.at, one.octets, one.link) == (5_000, b"ab", LinkType.ETHERNET)
 
 
+@pytest.mark.parametrize(
+    ("options", "at"),
+    [
+        # § 4.2: if_tsresol 0x0a (code 9) of 2^-10 s, most significant bit set
+        (struct.pack(">HHB3x", 9, 1, 0x8A), 2048 * 1_000_000_000 // 1024),
+        (struct.pack(">HHB3x", 9, 1, 3), 2_048_000_000),  # 10^-3 s
+        (struct.pack(">HHq", 14, 8, 7), 7_000_000_000 + 2_048_000),  # if_tsoffset, in seconds
+    ],
+)
+def test_the_time_of_an_interface_is_as_it_says(options, at):
+    def block(kind, body):
+        size = 12 + len(body)
+        return struct.pack(">II", kind, size) + body + struct.pack(">I", size)
+
+    section = block(0x0A0D0D0A, struct.pack(">IHHq", 0x1A2B3C4D, 1, 0, -1))
+    interface = block(1, struct.pack(">HHI", 1, 0, 0) + options)
+    data = block(6, struct.pack(">IIIII", 0, 0, 2048, 2, 2) + b"ab\0\0")
+
+    (one,) = read(section + interface + data)
+    assert one.at == at
+
+
+def test_what_stands_behind_the_ip_packet_is_no_payload():
+    # Ethernet pads short frames to 60 octets (IEEE 802.3, 3.2.8)
+    frame = bytes(12) + b"\x08\x00" + wrap(FIRST, SECOND, b"ab", 1)
+    found = unwrap(frame + bytes(60 - len(frame)), LinkType.ETHERNET)
+
+    assert found is not None and found.payload == b"ab"
+
+
+def test_a_checksum_of_zero_is_sent_as_all_ones():
+    # RFC 768: zero means that there is none
+    for number in range(70_000):
+        octets = wrap(FIRST, SECOND, struct.pack(">I", number), 1)
+        assert octets[26:28] != b"\0\0"
+        if octets[26:28] == b"\xff\xff":
+            return
+    raise AssertionError("no payload with that checksum was tried")
+
+
 # --- a run -------------------------------------------------------------------------------------
 
 

@@ -7,7 +7,7 @@ import sys
 import pytest
 
 from hil.core.error import StoreError
-from hil.report.store import forget_latest, new_folder, point_latest, write_whole
+from hil.report.store import forget_latest, new_folder, point_latest, write_pieces, write_whole
 
 LIMITED = """
 import resource, sys
@@ -95,3 +95,40 @@ def test_a_real_folder_named_latest_is_not_taken_away(tmp_path):
 
     with pytest.raises(StoreError, match="latest could not be removed"):
         forget_latest(tmp_path)
+
+
+def test_pieces_are_written_whole_and_the_size_is_told(tmp_path):
+    path = tmp_path / "capture"
+
+    assert write_pieces(path, (b"abc", b"", b"de")) == 5
+    assert path.read_bytes() == b"abcde"
+    assert list(tmp_path.iterdir()) == [path]
+
+
+def test_pieces_that_do_not_come_leave_the_old_file(tmp_path):
+    path = tmp_path / "capture"
+    path.write_bytes(b"old")
+
+    def broken():
+        yield b"abc"
+        raise ValueError("the journal is odd")
+
+    with pytest.raises(StoreError, match="capture was not written: the journal is odd"):
+        write_pieces(path, broken())
+    assert path.read_bytes() == b"old"
+    assert list(tmp_path.iterdir()) == [path]
+
+
+def test_pieces_that_read_back_otherwise_are_not_kept(tmp_path):
+    path = tmp_path / "capture"
+
+    def meddling():
+        yield b"abc"
+        (part,) = tmp_path.glob(".capture.*.part")
+        with part.open("r+b") as file:  # a disk that loses what it was given
+            file.write(b"X")
+        yield b"de"
+
+    with pytest.raises(StoreError, match="what was read back differs"):
+        write_pieces(path, meddling())
+    assert not path.exists()

@@ -1,16 +1,21 @@
 """Recorded runs judged again: the same plans give the same verdicts, other tolerances new ones."""
 
+import json
 import struct
+from decimal import Decimal
 
 import pytest
 
 from hil.core.error import DescriptionError
-from hil.core.event import CheckDecided
+from hil.core.event import CheckDecided, CommandLogged, Datagram
+from hil.core.instant import Instant
+from hil.core.observation import Command, CommandLost, CommandSent, Purpose
 from hil.files.read import read_rack
 from hil.report.capture.headers import unwrap
 from hil.report.capture.pcapng import LinkType, begin, packet, read
 from hil.report.journal import JournalReader
 from hil.runner.again.again import judge_again
+from hil.runner.again.fate import NOT_THERE, Fates
 from hil.runner.options import Options
 from hil.runner.run import run_plans
 
@@ -103,6 +108,38 @@ def test_a_changed_plan_gives_new_verdicts(recorded, old, new, wanted):
     assert outcomes(again(recorded, PLAN.replace(old, new))) == wanted
 
 
+def test_what_was_put_back_before_it_was_decided_is_in_doubt(recorded):
+    judged = again(recorded, PLAN.replace("within: 300 ms}", "within: 300 ms, hold: 2 s}"))
+    first, second = judged.result.cases
+
+    assert (first.outcome.word, second.outcome.word) == ("inconclusive", "pass")
+    assert "what was driven was put back there" in first.reasons[-1]
+
+
+def test_a_late_bench_of_the_recording_excuses_what_failed_then(recorded):
+    journal = recorded[0] / "journal.jsonl"
+    lines = journal.read_text().splitlines()
+    step = next(
+        place for place, line in enumerate(lines) if '"step":1' in line and "step-started" in line
+    )
+    at = json.loads(lines[step])["at"]
+    note = {
+        "at": at,
+        "event": "host-note",
+        "trouble": "host late",
+        "amount": 9,
+        "text": "9 ms late",
+    }
+    lines.insert(step + 1, json.dumps(note))
+    journal.write_text("\n".join(lines) + "\n")
+    wrong = PLAN.replace("value: 4.8 bar, tolerance: 0.1 bar", "value: 9 bar, tolerance: 0.1 bar")
+
+    assert outcomes(again(recorded, wrong.replace("within: 200 ms", "within: 20 ms"))) == [
+        "inconclusive",
+        "pass",
+    ]
+
+
 def test_a_case_that_the_plan_no_longer_has_is_skipped(recorded):
     judged = again(recorded, PLAN.replace("a vane reaches", "the vane reaches"))
 
@@ -191,3 +228,66 @@ def test_what_is_no_capture_is_refused_with_a_sentence(recorded, tmp_path, conte
 
     with pytest.raises(DescriptionError, match=why):
         from_capture(recorded, capture=odd, bench=bench)
+
+
+TWICE = """\
+plan: Twice
+cases:
+  - case: over-pressure turns the light red
+    precondition: {beacon.lamp: green}
+    steps:
+      - stimulus: {feedline.pressure: 4.8 bar}
+        expect: [{signal: beacon.lamp, value: red, within: 150 ms}]
+  - case: and it does so again
+    precondition: {beacon.lamp: green}
+    steps:
+      - stimulus: {feedline.pressure: 4.8 bar}
+        expect: [{signal: beacon.lamp, value: red, within: 150 ms}]
+  - case: a vane that rests turns
+    precondition: [{signal: louvres.vane-1.position, value: 0 deg, within: 3 s, hold: 50 ms}]
+    steps:
+      - wait: 30 ms
+        stimulus: {louvres.vane-1.angle: 30 deg}
+        expect: [{signal: louvres.vane-1.position, value: 30 deg, tolerance: 1.5 deg, within: 600 ms}]
+"""
+
+
+def test_cases_with_the_same_stimulus_are_found_one_after_the_other(tmp_path):
+    plan = tmp_path / "plan.yaml"
+    plan.write_text(TWICE)
+    options = Options(plans=(str(plan),), virtual=True, reports=str(tmp_path / "reports"))
+    folder = run_plans(options, say=lambda text: None).folder
+    judged = judge_again(folder / "capture.pcapng", (str(plan),), BENCH, tmp_path, ())
+    begun = {
+        kept: [
+            e.at
+            for e in JournalReader(kept / "journal.jsonl")
+            if isinstance(e, CommandLogged) and (e.state, e.purpose) == ("sent", "stimulus")
+        ]
+        for kept in (folder, judged.folder)
+    }
+
+    assert outcomes(judged) == ["pass", "pass", "pass"]
+    first = next(e.at for e in JournalReader(folder / "journal.jsonl") if isinstance(e, Datagram))
+    assert begun[judged.folder] == [at - first for at in begun[folder]]
+
+
+def test_a_command_that_was_sent_earlier_is_not_the_one_that_is_sent_now():
+    def logged(at, state, token):
+        return CommandLogged(
+            at=Instant(at),
+            token=token,
+            signal="n.s",
+            value="20.0 deg",
+            purpose="stimulus",
+            state=state,
+        )
+
+    fates = Fates([logged(5, "sent", 1), logged(6, "accepted", 1), logged(50, "sent", 2)])
+    command = Command(token=9, signal="n.s", value=Decimal(20), purpose=Purpose.STIMULUS)
+
+    assert fates.take(command, "20 deg", Instant(10)) == [
+        (50, CommandSent(token=9, at=Instant(50)))
+    ]
+    (lost,) = fates.take(command, "20 deg", Instant(51))
+    assert lost == (51, CommandLost(token=9, at=Instant(51), detail=NOT_THERE))

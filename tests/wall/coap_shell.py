@@ -12,6 +12,8 @@ import sys
 import time
 from pathlib import Path
 
+from wall.ports import free_port
+
 from hil.core.instant import SECOND, Instant
 from hil.wire.coap.endpoint import Answered, Ask, Endpoint, Failed, Parameters
 from hil.wire.rack import Address
@@ -32,12 +34,6 @@ def now():
 def seed():
     """Begin with ids and tokens that a node cannot remember from another test."""
     return int.from_bytes(os.urandom(4), "big")
-
-
-def free_port():
-    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as one:
-        one.bind(("127.0.0.1", 0))
-        return one.getsockname()[1]
 
 
 class Client:

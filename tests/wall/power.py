@@ -1,7 +1,6 @@
 """A bench whose node hangs on a switched outlet, and whose other programs misbehave."""
 
 import select
-import socket
 import subprocess
 import sys
 import time
@@ -10,6 +9,7 @@ from pathlib import Path
 
 from wall.marks import forget
 from wall.plain_node import bench_text
+from wall.ports import free_port
 from wall.run_rack import PATIENCE
 
 from hil.files.read import read_rack
@@ -35,12 +35,6 @@ commands:
     within: 5 s
     restarts: []
 """
-
-
-def free_port() -> int:
-    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as found:
-        found.bind(("127.0.0.1", 0))
-        return found.getsockname()[1]
 
 
 def port_of(folder: Path) -> int:

@@ -21,6 +21,7 @@ class Terminal:
         termios.tcsetwinsize(self._slave, (50, 160))
         self.before = termios.tcgetattr(self._slave)
         self.seen = ""
+        self._found = 0
         environment = os.environ | {"PYTHONWARNINGS": "error", "TERM": term}
         self.process = subprocess.Popen(
             command,
@@ -39,11 +40,12 @@ class Terminal:
 
     def wait_for(self, text: str) -> str:
         """Read until the text is shown, after what was waited for before; return what came."""
-        begun, start = time.monotonic(), len(self.seen)
+        begun, start = time.monotonic(), self._found
         while text not in self.seen[start:]:
             left = begun + PATIENCE - time.monotonic()
             assert left > 0, f"{text!r} is not shown, but: {self.seen[start:]}"
             assert self._read(left), f"{text!r} is not shown before the end: {self.seen[start:]}"
+        self._found = self.seen.index(text, start) + len(text)  # what is behind it may be awaited
         return self.seen[start:]
 
     def settings(self) -> list[object]:

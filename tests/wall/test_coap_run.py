@@ -19,22 +19,12 @@ from pathlib import Path
 import pytest
 from wall.coap_board import BENCH, PLAN
 from wall.marks import forget
+from wall.ports import free_ports
 
 pytestmark = pytest.mark.wall
 
 ROOT = Path(__file__).parents[2]
 BOARD = Path(__file__).parent / "coap_board.py"
-
-
-def free_ports(count):
-    """Return ports that were free a moment ago."""
-    made = [socket.socket(socket.AF_INET, socket.SOCK_DGRAM) for _ in range(count)]
-    for one in made:
-        one.bind(("127.0.0.1", 0))
-    ports = [one.getsockname()[1] for one in made]
-    for one in made:
-        one.close()
-    return ports
 
 
 def hil(folder, *words):

@@ -10,6 +10,7 @@ from decimal import Decimal
 import pytest
 from bench.small import rack as small_rack
 from wall.plain_node import NODE, READ, READING, REQUEST, sealed
+from wall.ports import free_port
 from wall.run_rack import SHORT, Rack, finish
 
 from hil.bench.relay import RelayProcess, behind
@@ -21,12 +22,6 @@ from hil.wire.rack import Address
 pytestmark = pytest.mark.wall
 
 ASK = sealed(REQUEST, 0x21, NODE, 77, READ, 0)
-
-
-def free_port():
-    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as one:
-        one.bind(("127.0.0.1", 0))
-        return one.getsockname()[1]
 
 
 @pytest.fixture

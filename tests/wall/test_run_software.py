@@ -5,13 +5,13 @@ import os
 import re
 import select
 import signal
-import socket
 import subprocess
 import sys
 import time
 
 import pytest
 from wall.marks import forget
+from wall.ports import free_ports
 from wall.run_rack import finish
 
 pytestmark = pytest.mark.wall
@@ -31,22 +31,11 @@ cases:
 """
 
 
-def free_bases(count):
-    """Return ports that were free a moment ago."""
-    made = [socket.socket(socket.AF_INET, socket.SOCK_DGRAM) for _ in range(count)]
-    for one in made:
-        one.bind(("127.0.0.1", 0))
-    ports = [one.getsockname()[1] for one in made]
-    for one in made:
-        one.close()
-    return ports
-
-
 @pytest.fixture
 def hil(tmp_path, request):
     text = (request.config.rootpath / "fixtures" / "glasshouse.yaml").read_text(encoding="utf-8")
     old = sorted(set(re.findall(r"127\.0\.0\.1:(\d+)", text)))
-    used = free_bases(len(old))
+    used = free_ports(len(old))
     forget(used)
     for port, other in zip(old, used, strict=True):
         text = text.replace(f"127.0.0.1:{port}", f"127.0.0.1:@{other}")

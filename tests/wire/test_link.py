@@ -136,6 +136,18 @@ def test_a_reading_that_was_asked_for_is_an_exchange_and_one_unasked_is_none():
     assert not [one for one in unasked if isinstance(one, Exchanged)]
 
 
+def test_a_reading_of_a_node_that_speaks_unasked_is_no_exchange():
+    # it may have left before the question came
+    machine = links(replace(FEEDLINE, poll=Duration(SECOND)))
+    machine.tick(ms(0))
+    for packet in machine.take_sends():
+        machine.sent(packet, ms(1))
+
+    assert not [
+        one for one in hear(machine, "feedline", state(1), ms(4)) if isinstance(one, Exchanged)
+    ]
+
+
 def answer(request, status=0, value="90", operation=2):
     return ANSWERS.encode(request=request, operation=operation, status=status, value=Decimal(value))
 

@@ -91,10 +91,6 @@ class Panel:
         if touched:
             self._note(touched)
 
-    def look_of(self, place: int) -> Looks:
-        """Return what one indicator shows, by its place in the spec."""
-        return self._each[place]
-
     def agrees(self, look: str) -> bool:
         """Tell whether every indicator shows this look (or need not)."""
         return not self.dissenters(look)

@@ -84,11 +84,6 @@ def part_name(name: str, part: int) -> str:
     return name if part == 0 else f"{name.removesuffix('.html')}-{part + 1}.html"
 
 
-def page_of(case: CaseResult, plan: PlanResult, name: str) -> str:
-    """Return the file in which a case of a plan stands."""
-    return part_name(name, plan.cases.index(case) // CASES_PER_PAGE)
-
-
 def _slug(title: str) -> str:
     slug = re.sub(r"[^a-z0-9]+", "-", title.lower()).strip("-")
     return slug[:_LONGEST_NAME].rstrip("-") or "plan"

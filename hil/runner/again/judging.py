@@ -199,10 +199,15 @@ class Judging:
                 if self._run is not None:
                     self._run.tick(self._now)
             self._after(self._now)
-            back = self._limits.back
-            if back is not None and self._now > back and self._steps_are_on() and not self._job:
-                self._cut("what was driven was put back")
+            self._cut_where_put_back()
         self._now = max(at, self._now)
+        self._cut_where_put_back()
+
+    def _cut_where_put_back(self) -> None:
+        """What came after the recording put back what was driven is no answer to a step."""
+        back = self._limits.back
+        if back is not None and self._now > back and self._steps_are_on() and not self._job:
+            self._cut("what was driven was put back")
 
     def _next(self) -> tuple[Instant, bool] | None:
         """Return the next instant at which something happens, and whether it is a timer's."""

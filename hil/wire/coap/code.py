@@ -75,8 +75,3 @@ def is_request(code: int) -> bool:
 def is_success(code: int) -> bool:
     """Return whether a code is of class 2."""
     return code >> 5 == 2
-
-
-def is_response(code: int) -> bool:
-    """Return whether a code is of class 2, 4 or 5."""
-    return code >> 5 in (2, 4, 5)
