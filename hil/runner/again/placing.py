@@ -60,9 +60,7 @@ def placed(packets: Iterable[Captured], rack: Rack, plans: Sequence[Plan]) -> li
     end = datagrams[-1].at if datagrams else Instant(0)
     told = [(plan, case) for plan in plans for case in plan.cases]
     # At one instant what came in is older than what was done about it.
-    events: list[tuple[Instant, int, Event]] = [
-        (each.at, 3 if each.way == "out" else 0, each) for each in datagrams
-    ]
+    events: list[tuple[Instant, int, Event]] = [(each.at, 0, each) for each in datagrams]
     events += [(event.at, 4, event) for event in _logged(commands, rack)]
     position = 0
     open_case: tuple[int, _Found] | None = None
