@@ -161,3 +161,20 @@ def test_beyond_the_spread_means_above_all_and_far():
     assert modified_z(1.0, [1.0, 1.0]) == 0
     assert modified_z(0.0, [1.0, 1.0]) == -math.inf
     assert Baseline(level=1, sigma=0) == baseline([1.0, 1.0, 1.0])
+
+
+def test_a_sum_at_the_limit_is_not_beyond_it():
+    # "out of control when S exceeds H", NIST/SEMATECH e-Handbook 6.3.2.3
+    chart = cusum_chart([5.0, 0.5, -20.0, -0.5], target=0, slack=0, limit=5)
+
+    assert (chart.high[0], chart.risen) == (5.0, (1,))
+    assert cusum_chart([-5.0, -0.5], target=0, slack=0, limit=5).fallen == (1,)
+
+
+def test_without_any_spread_every_change_is_outside():
+    assert ewma_chart([50.0, 50.0, 50.1], target=50, sigma=0.0).outside == (2,)
+
+
+def test_limits_that_are_one_leave_no_room():
+    with pytest.raises(ValueError, match="low < high"):
+        capability(mean=1, sigma=1, low=2, high=2)

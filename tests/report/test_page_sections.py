@@ -169,3 +169,11 @@ def test_an_answer_is_a_time_or_the_interval_in_which_it_lies(change, elapsed, s
 
 def test_signs_that_turn_a_line_or_move_a_cursor_are_shown():
     assert filters.finish("a\u202eb\x1b") == "a\\u202eb\\x1b"
+
+
+def test_a_failure_of_which_no_node_is_known_is_among_what_is_not_known(tmp_path):
+    events = [started("a", "b"), begun(0, "a"), ended(0, "a", "fail", "the disc is not green")]
+    events += [begun(1, "b"), check(1, "fail"), ended(1, "b", "fail", "late")]
+    text = Page(made(tmp_path, [*events, *over()])).text
+
+    assert "1 case failed of which no node is known: a" in text

@@ -85,3 +85,11 @@ SIGHTINGS = st.lists(
 @given(SIGHTINGS)
 def test_whatever_nodes_say_the_draft_can_be_read(sightings):
     assert read(written(*sightings)).nodes
+
+
+def test_quotes_and_backslashes_of_a_serial_number_stay_what_they_are():
+    text = written(seen(SERVO_AT, 17, 'S"0\\42'))
+
+    assert (
+        next(node for node in read(text).nodes if node.name == "servo").identity.serial == 'S"0\\42'
+    )

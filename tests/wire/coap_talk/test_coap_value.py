@@ -308,3 +308,10 @@ def test_no_payload_raises_anything_but_our_own_reason(payload, form):
             reading = read_part(content, part, signal, encoding)
             assert (reading.value is None) == (reading.validity is Validity.INVALID)
             assert reading.value is not None or reading.note
+
+
+def test_a_sentinel_among_the_numbers_of_labels_is_no_reading_and_says_so():
+    labels = Encoding(labels={0: "off", 1: "on"}, sentinels=((250, 255),))
+
+    assert say("255", signal=LAMP, encoding=labels, written=Written.NUMBER) == ["sentinel 255"]
+    assert say("249", signal=LAMP, encoding=labels, written=Written.NUMBER) == ["no label for 249"]
