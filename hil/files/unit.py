@@ -1,7 +1,7 @@
 """What a unit means: its dimension, and how it gets to the base units.
 
-Pint knows the units; it is imported when the first unit is looked up, and each distinct unit is
-looked up once.  Angles, counts and plain fractions are kept apart, although they have no dimension:
+The everyday units stand in a table; pint knows the others, is imported when the first of those is
+looked up, and each distinct unit is looked up once.  Angles, counts and plain fractions are kept apart, although they have no dimension:
 `%`, `fraction` and `ppm` convert into one another, `deg` and `rad` do, and `count` stands alone.
 """
 
@@ -15,6 +15,7 @@ from typing import Any
 
 from hil.core.signal import EXACT
 from hil.files.mistake import Misread, show
+from hil.files.unit_table import DIFFERENCES, LINEAR, WITH_OFFSET, factor, powers
 
 _NAME = r"[^\W\d_%][\w%°µμΩΔ²³]*|[%°Δ][\w°]*"
 _POWER = r"(?:\^-?[1-3])?"
@@ -30,8 +31,12 @@ _SPELLINGS = {
     "delta °C": "delta_degC",
     "delta °F": "delta_degF",
     "delta K": "K",
+    "Nm": "N*m",  # pint would read the textile number
+    "mNm": "mN*m",
+    "kNm": "kN*m",
+    "Ncm": "N*cm",
 }
-_DEFINITIONS = ("fraction = 1", "@alias turn = rev")
+_DEFINITIONS = ("fraction = 1", "ppb = 1e-9", "@alias turn = rev")
 _ALONE = frozenset({"dB", "dBm", "dBA", "dBV", "dBu", "pH", "NTU", "FNU"})
 """Levels and indices, which convert into nothing else (pint would read pH as picohenry)."""
 
@@ -64,19 +69,39 @@ def read_unit(text: str) -> Unit:
 def _find(text: str) -> Unit | tuple[str, str]:
     """Return a unit, or what is wrong with it and a hint; both are worth remembering."""
     spelled = _SPELLINGS.get(text, text)
+    known = _known().get(spelled)
+    if known is not None:
+        return known
     if spelled in _ALONE:
         return Unit(frozenset({(spelled, Fraction(1))}), Fraction(1), Fraction(0), False)
     if len(spelled) > _LENGTH_LIMIT or _SHAPE.fullmatch(spelled) is None:
         return f"{show(text)} is not a unit", ""
     try:
         with decimal.localcontext(EXACT):
-            return _look_up(spelled)
+            return look_up(spelled)
     except Exception:
         # Pint and the tokenizer below it raise a dozen unrelated types for text that is no unit.
         return f"the unit {show(text)} is not known", _like(spelled)
 
 
-def _look_up(text: str) -> Unit:
+@cache
+def _known() -> dict[str, Unit]:
+    """Return the units of the table."""
+    found = {}
+    for dimension, linear in LINEAR.items():
+        for name, worth in linear.items():
+            found[name] = Unit(powers(dimension), factor(worth), Fraction(0), False)
+    for dimension, shifted in WITH_OFFSET.items():
+        for name, (worth, offset) in shifted.items():
+            found[name] = Unit(powers(dimension), factor(worth), factor(offset), False)
+    for dimension, differences in DIFFERENCES.items():
+        for name, worth in differences.items():
+            found[name] = Unit(powers(dimension), factor(worth), Fraction(0), True)
+    return found
+
+
+def look_up(text: str) -> Unit:
+    """Return what pint says of a unit; raises what pint raises."""
     registry = _registry()
     one = registry.Quantity(Fraction(1), text)
     nought = registry.Quantity(Fraction(0), text).to_base_units()

@@ -141,7 +141,7 @@ class Comparison:
                 if each.number == number:
                     boards.setdefault(each.serial or str(each.address), each)
             if len(boards) > 1:
-                told = "; ".join(str(each) for each in boards.values())
+                told = "; ".join(str(boards[key]) for key in sorted(boards))
                 text = f"{len(boards)} nodes have the number {number}: {told}"
                 yield Finding("two nodes", names.get(number, ""), text)
 
