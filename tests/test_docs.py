@@ -24,7 +24,7 @@ def test_the_build_script_finds_both_commands_in_the_readme():
     run, tests = shown.stdout.splitlines()
 
     assert run.endswith("&& .venv/bin/hil run")
-    assert tests.endswith("&& .venv/bin/python -m pytest")
+    assert tests.endswith("&& .venv/bin/python -m pytest -n 2")
     assert all(command.startswith("python3 -m venv .venv && ") for command in (run, tests))
 
 

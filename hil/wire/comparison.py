@@ -132,8 +132,11 @@ class Comparison:
                 yield f"{node.name}: nothing told its {name}, wanted {getattr(node.identity, name)}"
 
     def _shared_numbers(self) -> Iterator[Finding]:
-        """Yield where two boards have one number: by serial, or else by address."""
-        names = {node.number: node.name for node in self._nodes}
+        """Yield where two boards have one number: by serial, or else by address.
+
+        The board at the declared address is told first, the others by their serial.
+        """
+        nodes = {node.number: node for node in self._nodes}
         numbers = dict.fromkeys(each.number for each in self._seen if each.number is not None)
         for number in numbers:
             boards: dict[str, Sighting] = {}
@@ -141,9 +144,12 @@ class Comparison:
                 if each.number == number:
                     boards.setdefault(each.serial or str(each.address), each)
             if len(boards) > 1:
-                told = "; ".join(str(boards[key]) for key in sorted(boards))
+                node = nodes.get(number)
+                home = None if node is None else node.address
+                order = sorted(boards, key=lambda key: (boards[key].address != home, key))
+                told = "; ".join(str(boards[key]) for key in order)
                 text = f"{len(boards)} nodes have the number {number}: {told}"
-                yield Finding("two nodes", names.get(number, ""), text)
+                yield Finding("two nodes", node.name if node else "", text)
 
 
 def _stranger(seen: Sighting) -> str:

@@ -7,6 +7,7 @@ from fractions import Fraction
 from pathlib import Path
 
 import pytest
+
 from hil.core.signal import EXACT
 from hil.files.unit import look_up, read_unit
 from hil.files.unit_table import DIFFERENCES, LINEAR, WITH_OFFSET
