@@ -17,16 +17,15 @@ Rules of order, the same on both benches:
 This file never reads a clock; it asks the bench.
 """
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Mapping
 from operator import attrgetter
-from typing import Protocol
 
 from hil.bench.bench import Arrival, Bench, Refusal
-from hil.core.errand import Wish
+from hil.bench.parties import Engine, Links
 from hil.core.error import BenchError, StoreError
 from hil.core.event import CaseStarted, Datagram, Event, ForeignDatagram
 from hil.core.instant import SECOND, Instant
-from hil.core.observation import Abort, Command, Observation
+from hil.core.observation import Abort
 from hil.wire.link import Packet
 from hil.wire.rack import Address
 
@@ -41,36 +40,6 @@ PATIENCE = SECOND
 
 RESTLESS = 10_000
 """So many timers at one instant are a machine that breaks its law of progress."""
-
-
-class Engine(Protocol):
-    """What the loop needs of a run (hil.core.engine.Run)."""
-
-    @property
-    def done(self) -> bool: ...
-
-    def receive(self, seen: Observation, now: Instant, /) -> object:
-        """Take in an observation; return False where nothing can follow from it."""
-
-    def tick(self, now: Instant) -> None: ...
-    def next_wakeup(self) -> Instant | None: ...
-    def take_sends(self) -> tuple[Command | Wish, ...]: ...
-    def take_events(self) -> Iterable[Event]: ...
-
-
-class Links(Protocol):
-    """What the loop needs of the links (hil.wire.link.Links)."""
-
-    def execute(self, command: Command | Wish, now: Instant) -> None: ...
-    def receive(self, packet: Packet, now: Instant) -> None: ...
-    def sent(self, packet: Packet, at: Instant) -> None: ...
-    def refused(self, node: str, at: Instant, text: str) -> None: ...
-    def unplugged(self, node: str, at: Instant, text: str) -> None: ...
-    def tick(self, now: Instant) -> None: ...
-    def next_wakeup(self) -> Instant | None: ...
-    def take_sends(self) -> tuple[Packet, ...]: ...
-    def take_observations(self) -> list[Observation]: ...
-    def take_lines(self) -> Iterable[Event]: ...
 
 
 class MachineFault(RuntimeError):

@@ -5,15 +5,14 @@
     JUDGING     until every expectation is decided, every command answered and the job done
     OVER        `checks` and `reasons` say how it went
 
-Whose fault?  What the node did wrong fails.  But a failed check becomes inconclusive where the
-stimulus was never confirmed, the node's port was closed, the host itself was late or dropped
-datagrams: then the bench cannot tell.  A check that passed stays passed.
+Whose fault a failed check is stands in hil.core.circumstances.
 """
 
 from collections.abc import Container
 from dataclasses import replace
 from enum import Enum, auto
 
+from hil.core.circumstances import Circumstances
 from hil.core.condition import show_got
 from hil.core.driving import Progress, Trip
 from hil.core.event import CheckDecided
@@ -23,9 +22,7 @@ from hil.core.job import Stage
 from hil.core.meter import Meter
 from hil.core.observation import (
     HostNote,
-    HostTrouble,
     NodeNote,
-    NodeTrouble,
     Observation,
     Purpose,
     Samples,
@@ -76,10 +73,7 @@ class StepRun:
             if one.measure is not None
             for meter in one.measure.begin(scene, one, start)
         ]
-        self._excuses: list[str] = []
-        self._garbled: dict[str, list[str]] = {}
-        self._closed_ports: dict[str, str] = {}
-        self._unanswered: dict[str, str] = {}
+        self._around = Circumstances(scene, case.reboots, precondition=number == 0)
         self._stage: Stage | None = None
         self._stimulated = start
         self.outcomes: list[Outcome] = []
@@ -97,9 +91,9 @@ class StepRun:
                     for watch in self._by_signal[sample.signal]:
                         watch.receive(sample, now)
         elif isinstance(seen, NodeNote):
-            self._note_node(seen)
-        elif isinstance(seen, HostNote) and self._excused_by(seen):
-            self._excuses.append(seen.text)
+            self._around.note_node(seen)
+        elif isinstance(seen, HostNote):
+            self._around.note_host(seen, weighed=getattr(self._stage, "weighs_host", False))
         for meter in self._meters:
             meter.receive(seen, now)
         if self._stage is not None:
@@ -176,24 +170,12 @@ class StepRun:
         open_watches = [
             watch
             for watch in self._watches
-            if watch.finding is None and watch.signal.node not in self._closed_ports
+            if watch.finding is None and not self._around.unreachable(watch.signal.node)
         ]
         busy = self._stage is not None and not self._stage.done
         return not open_watches and not busy and all(trip.over for trip in self._trips)
 
     # --- verdicts ------------------------------------------------------------------------------
-
-    def _note_node(self, note: NodeNote) -> None:
-        if note.trouble is NodeTrouble.UNREACHABLE and note.node not in self._case.reboots:
-            self._closed_ports[note.node] = note.text
-        elif note.trouble in (NodeTrouble.GARBLED, NodeTrouble.FOREIGN):
-            self._garbled.setdefault(note.node, []).append(note.text)
-        elif note.trouble in (NodeTrouble.UNANSWERED, NodeTrouble.SUBSCRIPTION):
-            self._unanswered[note.node] = note.text
-
-    def _excused_by(self, note: HostNote) -> bool:
-        weighed = getattr(self._stage, "weighs_host", False)
-        return note.trouble is not HostTrouble.CLOCK and not weighed
 
     def _conclude(self, now: Instant) -> None:
         self._phase = OVER
@@ -206,20 +188,20 @@ class StepRun:
             if broken and watch.finding is None:
                 continue
             finding = watch.finding or undecided(watch.seen)
-            outcome, excuse = self._whose_fault(watch, finding, refused)
+            outcome, excuse = self._around.whose_fault(watch, finding, refused)
             self._report(watch, replace(finding, outcome=outcome), excuse, now)
-        if self._trips and not self._watches and self._excuses:
-            self.reasons += self._excuses
+        if self._trips and not self._watches and self._around.excuses:
+            self.reasons += self._around.excuses
 
     def _take_over(self, stage: Stage, now: Instant) -> None:
         """Take over what the job found; the bench's own trouble excuses what it failed."""
         if not stage.done:
-            stage.break_off("; ".join(self._excuses) or "the step ended here", now)
+            stage.break_off("; ".join(self._around.excuses) or "the step ended here", now)
         for outcome in stage.outcomes:
-            excused = outcome is Outcome.FAIL and self._excuses
+            excused = outcome is Outcome.FAIL and self._around.excuses
             self.outcomes.append(Outcome.INCONCLUSIVE if excused else outcome)
-        self.reasons += [*stage.reasons, *(self._excuses if stage.reasons else ())]
-        if not self._excuses:
+        self.reasons += [*stage.reasons, *(self._around.excuses if stage.reasons else ())]
+        if not self._around.excuses:
             self.blamed += getattr(stage, "blamed", ())
 
     def break_off(self, reason: str, now: Instant) -> None:
@@ -235,9 +217,9 @@ class StepRun:
             node = self._scene.signals[trip.command.signal].node
             if trip.progress is Progress.LOST:
                 lost = "could not be carried out" if trip.broken else "was not confirmed"
-                self._excuses.append(f"the stimulus {lost}: {trip.detail}")
+                self._around.excuses.append(f"the stimulus {lost}: {trip.detail}")
                 outcome = Outcome.ERROR if trip.broken else Outcome.INCONCLUSIVE
-                self._settle(outcome, f"{where}: {self._excuses[-1]}")
+                self._settle(outcome, f"{where}: {self._around.excuses[-1]}")
             elif trip.progress is Progress.REFUSED:
                 refused = f"{node} refused the stimulus {trip.command.signal}: {trip.detail}"
                 self._settle(Outcome.FAIL, f"{where}: {refused}")
@@ -248,19 +230,6 @@ class StepRun:
         self.outcomes.append(outcome)
         self.reasons.append(reason)
 
-    def _whose_fault(
-        self, watch: Watch | Meter, finding: Finding, refused: str
-    ) -> tuple[Outcome, str]:
-        if finding.outcome is Outcome.PASS:
-            return Outcome.PASS, ""
-        if watch.signal.node in self._closed_ports:
-            return Outcome.INCONCLUSIVE, self._closed_ports[watch.signal.node]
-        if self._excuses:
-            return Outcome.INCONCLUSIVE, "; ".join(dict.fromkeys(self._excuses))
-        if self._number == 0:
-            return Outcome.INCONCLUSIVE, "the precondition was not met"
-        return finding.outcome, refused
-
     def _report(self, watch: Watch | Meter, finding: Finding, excuse: str, now: Instant) -> None:
         where = place(self._case.title, self._number)
         text = sentence(
@@ -270,7 +239,7 @@ class StepRun:
             finding,
             watch.before,
             excuse,
-            self._hint(watch, finding),
+            self._around.hint(watch, finding),
         )
         if self._step.ask is not None:
             text = text.replace("after the stimulus", self._step.ask.moment)
@@ -303,15 +272,3 @@ class StepRun:
                 timing=outline_timing(watch.expectation.timing),
             )
         )
-
-    def _hint(self, watch: Watch | Meter, finding: Finding) -> str:
-        if finding.outcome is Outcome.PASS:
-            return ""
-        hints, wanted = [], watch.expectation.condition
-        if finding.decided is not None and finding.outcome is Outcome.FAIL:
-            hints.append(self._scene.explain(finding.decided, wanted, watch.signal))
-        hints.append(self._unanswered.get(watch.signal.node, ""))
-        garbled = self._garbled.get(watch.signal.node)
-        if garbled:
-            hints.append(f"{len(garbled)} unusable from {watch.signal.node}, first: {garbled[0]}")
-        return "; ".join(hint for hint in hints if hint)

@@ -5,7 +5,7 @@ What is shown is drawn from the loop's own thread, between two of its turns.
 
 from collections.abc import Callable, Iterable
 
-from hil.bench.loop import Engine
+from hil.bench.parties import Engine
 from hil.core.errand import Wish
 from hil.core.event import Event
 from hil.core.instant import Duration, Instant, earliest

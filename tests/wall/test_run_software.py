@@ -77,7 +77,7 @@ cases:
   - case: a wrong value
     steps:
       - stimulus: {feedline.pressure: 9.0 bar}
-        expect: [{signal: beacon.lamp, value: green, within: 1 s}]
+        expect: [{signal: beacon.lamp, value: blue, within: 1 s}]
   - case: a precondition that nobody meets
     precondition: [{signal: beacon.lamp, value: blue, within: 300 ms}]
     steps:

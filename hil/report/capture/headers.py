@@ -5,6 +5,7 @@ Source: RFC 791 § 3.1, RFC 8200 § 3 and § 8.1, RFC 768, RFC 1071.
 
 import ipaddress
 import struct
+from functools import lru_cache
 from typing import NamedTuple
 
 from hil.report.capture.pcapng import LinkType
@@ -30,13 +31,9 @@ def wrap(source: Address, destination: Address, payload: bytes, number: int) -> 
 
     Raises ValueError where the addresses are not of one family.
     """
-    ends = [ipaddress.ip_address(each.host.partition("%")[0]) for each in (source, destination)]
-    if ends[0].version != ends[1].version:
-        raise ValueError(f"{source} and {destination} are not of one family")
-    size = 8 + len(payload)
-    packed = ends[0].packed + ends[1].packed
+    size, packed = 8 + len(payload), _packed(source.host, destination.host)
     udp = struct.pack(">HHHH", source.port, destination.port, size, 0) + payload
-    if ends[0].version == 4:
+    if len(packed) == 8:
         pseudo = packed + struct.pack(">BBH", 0, _UDP, size)
         check = struct.pack(">H", _sum(pseudo + udp) or 0xFFFF)
         head = struct.pack(">BBHHHBBH", 0x45, 0, 20 + size, number & 0xFFFF, 0x4000, _LIFE, _UDP, 0)
@@ -46,6 +43,15 @@ def wrap(source: Address, destination: Address, payload: bytes, number: int) -> 
     check = struct.pack(">H", _sum(pseudo + udp) or 0xFFFF)
     head = struct.pack(">IHBB", 0x6000_0000, size, _UDP, _LIFE)
     return head + packed + udp[:6] + check + payload
+
+
+@lru_cache(maxsize=1024)
+def _packed(source: str, destination: str) -> bytes:
+    """Return the octets of two addresses; a run has few pairs, and each in every other packet."""
+    ends = [ipaddress.ip_address(each.partition("%")[0]) for each in (source, destination)]
+    if ends[0].version != ends[1].version:
+        raise ValueError(f"{source} and {destination} are not of one family")
+    return ends[0].packed + ends[1].packed
 
 
 def unwrap(octets: bytes, link: int) -> Carried | None:
