@@ -12,6 +12,7 @@ import contextlib
 import errno
 import math
 import os
+import re
 import types
 import typing
 from collections.abc import Callable, Iterator
@@ -150,8 +151,21 @@ class JournalReader:
             raise StoreError(f"{self.path} cannot be read: {error.strerror or error}") from error
 
 
+_DATAGRAM = re.compile(
+    rb'{"at":(0|[1-9][0-9]{0,17}),"event":"datagram","way":"(in|out)",'
+    rb'"node":"([a-z0-9-]+)","hex":"([0-9a-f]*)"}\n'
+)
+"""A datagram as `render_datagram` writes it: most lines of a journal, read without JSON."""
+
+
 def read_line(line: bytes) -> Event | None:
     """Read one line with its end; None where it was cut short, garbled, or of no known kind."""
+    plain = _DATAGRAM.fullmatch(line)
+    if plain is not None:
+        at, way, node, octets = plain.groups()
+        return Datagram(
+            at=Instant(int(at)), way=way.decode(), node=node.decode(), hex=octets.decode()
+        )
     if not line.endswith(b"\n"):
         return None
     try:

@@ -13,7 +13,7 @@ from report.runs import check, run
 from hil.core.error import StoreError
 from hil.core.event import Datagram, NodeNoted, render, render_datagram
 from hil.core.instant import Instant
-from hil.report.journal import JournalReader, JournalWriter
+from hil.report.journal import JournalReader, JournalWriter, read_line
 from hil.report.junit import build_junit
 from hil.report.tally import fold
 
@@ -49,6 +49,21 @@ def test_a_datagram_without_an_event_is_the_same_line(at, way, node, octets):
     event = Datagram(at=Instant(at), way=way, node=node, hex=octets.hex())
 
     assert render(event) == render_datagram(Instant(at), way, node, octets)
+
+
+_AT = st.one_of(st.integers(-3, 2**65), st.sampled_from(("007", "1.0", "1e3", "true", "")))
+_NODE = st.sampled_from(("mast", "vane-1", "", "Ä", '\\"', "a b"))
+_HEX = st.sampled_from(("", "0a", "0A", "zz", "\\u0030"))
+_END = st.sampled_from(("\n", "", " \n", "\r\n", ',"more":1}\n'))
+
+
+@settings(deadline=None)
+@given(_AT, st.sampled_from(("in", "out", "on")), _NODE, _HEX, _END)
+def test_a_datagram_is_read_as_json_says_whatever_the_line_is(at, way, node, octets, end):
+    shown = f'"event":"datagram","way":"{way}","node":"{node}","hex":"{octets}"}}{end}'
+    fast, slow = (f'{{"at":{at},{blank}{shown}'.encode() for blank in ("", " "))
+
+    assert read_line(fast) == read_line(slow)
 
 
 def test_datagrams_stand_among_the_events_in_their_order(tmp_path):
