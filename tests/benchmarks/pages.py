@@ -1,7 +1,8 @@
 """The report of 10,000 cases, 100 of them failed: making it, its size, opening it; JUnit beside it.
 
 The limits are those that a reader feels: 10 s to write, 20 MB to carry, 2 s to open.  JUnit is
-held against lxml, a C library, doing the same tree: serialising it alone, and making it as well.
+held against lxml, a C library, with the same tree: making and serialising it, the same into a file
+that is synced and read back, and, which no Python reaches, serialising a tree that is there.
 """
 
 import shutil
@@ -18,6 +19,7 @@ from report.runs import ABOUT
 from hil.report.junit import build_junit, write_junit
 from hil.report.page.write import FOLDER, NAME, STYLE, write_pages
 from hil.report.rebuild import fold_run
+from hil.report.store import write_whole
 from hil.report.tally import RunResult
 
 CASES, FAILED = 10_000, 100
@@ -83,27 +85,36 @@ def _opening(page: Path) -> list[Figure]:
 def _junit(folder: Path, result: RunResult) -> list[Figure]:
     tree = ET.fromstring(build_junit(result, ABOUT))
     same = _copied(tree)
-    ours, plain = median_pair(
+
+    def serialised() -> bytes:
+        return etree.tostring(_copied(tree), encoding="utf-8", xml_declaration=True)
+
+    built, made = median_pair(lambda: build_junit(result, ABOUT), serialised)
+    ours, theirs = median_pair(
         lambda: write_junit(folder, result, ABOUT),
-        lambda: etree.tostring(same, encoding="utf-8", xml_declaration=True),
+        lambda: write_whole(folder / "bare.xml", serialised()),
     )
-    built, made = median_pair(
-        lambda: build_junit(result, ABOUT),
-        lambda: etree.tostring(_copied(tree), encoding="utf-8", xml_declaration=True),
-    )
+    serialising = best(lambda: etree.tostring(same, encoding="utf-8", xml_declaration=True))
     return [
-        Figure(
-            what="JUnit of 10,000 cases: folded result to file, read back, synced",
-            value=show_time(ours),
-            floor=f"lxml, bare {show_time(plain)}",
-            ratio=ours / plain,
-            limit=3.0,
-        ),
         Figure(
             what="JUnit of 10,000 cases: folded result to document",
             value=show_time(built),
-            floor=f"lxml, made {show_time(made)}",
+            floor=f"lxml {show_time(made)}",
             ratio=built / made,
+            limit=3.0,
+        ),
+        Figure(
+            what="the same to a synced file, read back and counted",
+            value=show_time(ours),
+            floor=f"lxml {show_time(theirs)}",
+            ratio=ours / theirs,
+            limit=3.0,
+        ),
+        Figure(
+            what="the same, against serialising a tree that is there",
+            value=show_time(ours),
+            floor=f"lxml {show_time(serialising)}",
+            ratio=ours / serialising,
             limit=3.0,
         ),
     ]
