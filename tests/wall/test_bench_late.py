@@ -75,6 +75,7 @@ def told(process):
 
 def test_held_by_a_stop_signal_the_answer_keeps_its_instant_and_the_lateness_is_told(node, start):
     process, source, begun = start(500)
+    until(process, "S")
     process.send_signal(signal.SIGSTOP)
     until(process, "T")
     before = time.monotonic_ns()
