@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from enum import IntEnum
 
 from hil.core.verdict import Outcome
-from hil.report.tally import RunResult
+from hil.report.result import RunResult
 
 
 class ExitCode(IntEnum):
@@ -35,9 +35,7 @@ class Row:
 
 
 TABLE = (
-    Row(
-        ExitCode.PASSED, "0", "something ran and all of it passed, but for known faults", "nobody's"
-    ),
+    Row(ExitCode.PASSED, "0", "something ran and all of it passed", "nobody's"),
     Row(ExitCode.NODE, "1", "a node failed, or passed only when tried again", "the node's"),
     Row(
         ExitCode.DESCRIPTION,
