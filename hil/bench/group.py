@@ -85,14 +85,13 @@ class GroupPort(Port):
             made.setsockopt(socket.IPPROTO_IPV6, socket.IPV6_JOIN_GROUP, request)
 
 
-def pin_sending(port: Port, interface: str, via: str) -> None:
+def pin_sending(made: socket.socket, interface: str, via: str) -> None:
     """Let what a socket sends to groups leave on one interface only, and go no further.
 
     `via` is the socket's own address, for where the name is not known.  Raises OSError.
     """
-    made = port.socket
     made.setsockopt(socket.SOL_SOCKET, socket.SO_BROADCAST, 1)
-    if port.family == socket.AF_INET:
+    if made.family == socket.AF_INET:
         request = MREQN.pack(NOWHERE, *_place(interface, via))
         made.setsockopt(socket.IPPROTO_IP, socket.IP_MULTICAST_IF, request)
         made.setsockopt(socket.IPPROTO_IP, socket.IP_MULTICAST_TTL, 1)

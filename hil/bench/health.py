@@ -29,7 +29,7 @@ from hil.wire.segment import TOOL, Bus
 T = TypeVar("T")
 
 NOT_MEASURED = "not measured"
-TELLING = re.compile(r"coll|plca|beacon|own_?(slot|turn|to)\b|crc|symbol", re.IGNORECASE)
+TELLING = re.compile(r"coll|plca|beacon|bcn|own_?(slot|turn|to)\b|crc|symbol", re.IGNORECASE)
 """Driver counters that may tell a bus fault, by their names; drivers name them as they like."""
 
 WORDS = {
@@ -78,12 +78,7 @@ class InterfaceHealth:
         got = self._asked(Ethtool.plca)
         if isinstance(got, str):
             return
-        wrong = [
-            f"{WORDS[name]} of {self._interface} is {_told(name, is_now)}, "
-            f"wanted {_told(name, should)}"
-            for name, should, is_now in differences(wanted, got)
-            if is_now is not None or bus.set_plca
-        ]
+        wrong = self._differing(wanted, got, everything=bus.set_plca)
         if wrong:
             after = "were set and read back otherwise" if bus.set_plca else "differ from the file"
             raise BenchError(
@@ -122,14 +117,40 @@ class InterfaceHealth:
         return {f"{self._interface} {name}": now[name] for name in self._offered if name in now}
 
     def troubles(self) -> list[str]:
-        """Return what is worse than the bench file allows, in sentences."""
-        least = None if self._bus is None else self._bus.least_quality
-        link = self._asked(Ethtool.link_state)
-        if least is None or isinstance(link, str) or link.quality is None or link.quality >= least:
+        """Return what is worse than it must be, in sentences: link, PLCA, signal quality."""
+        found = []
+        link, least = self._asked(Ethtool.link_state), None
+        if self._bus is not None:
+            least = self._bus.least_quality
+            found += self._strayed(self._bus)
+        if isinstance(link, str):
+            return found
+        if link.up == 0:
+            found.append(f"the link of {self._interface} is down")
+        if least is not None and link.quality is not None and link.quality < least:
+            found.append(
+                f"signal quality of {self._interface} is {link.quality}, "
+                f"the bench file wants at least {least}"
+            )
+        return found
+
+    def _strayed(self, bus: Bus) -> list[str]:
+        """Return what PLCA of the interface is that it should not be; what is not told is not."""
+        got = self._asked(Ethtool.plca)
+        if not bus.segment.plca or isinstance(got, str):
             return []
+        found = self._differing(wanted_plca(bus), got)
+        if self._asked(Ethtool.plca_status) == 0:
+            found.append(f"no beacon comes on {self._interface}")
+        return found
+
+    def _differing(self, wanted: Plca, got: Plca, *, everything: bool = False) -> list[str]:
+        """Return settings that are not as wanted; those not offered only where `everything` counts."""
         return [
-            f"signal quality of {self._interface} is {link.quality}, "
-            f"the bench file wants at least {least}"
+            f"{WORDS[name]} of {self._interface} is {_told(name, is_now)}, "
+            f"wanted {_told(name, should)}"
+            for name, should, is_now in differences(wanted, got)
+            if is_now is not None or everything
         ]
 
     def _driver(self) -> dict[str, int]:

@@ -1,56 +1,37 @@
 """The relay as a process of its own, between the tool and the software nodes, with real sockets.
 
-    tool ──▶ a node's address: front socket ──▶ machine ──▶ back socket ──▶ where the node is
-    tool ◀── front socket ◀── machine ◀── back socket of that asker ◀── node
-
-Every asker has a back socket of its own to each node, so that answers find the way back and a node
-tells its listeners apart.  What it is to do comes down its standard input, pickled by the runner that
-starts it (which trusts itself): its orders, then what to do instead of the script (None: the
-script itself), `CALM` or `STOP`.  It begins calm; the runner lets it disturb while a case is on, so
-that safe commands pass unharmed.  It calms down when the pipe closes, and ends a while after.
+hil.bench.relay_switch has its sockets.  What it is to do comes down its standard input, pickled by
+the runner that starts it (which trusts itself): its orders, then what to do instead of the script
+(None: the script itself), `CALM` or `STOP`.  It begins calm; the runner lets it disturb while a
+case is on, so that safe commands pass unharmed.  It calms down when the pipe closes, and ends a
+while after.
 """
 
 import os
 import pickle
-import select
 import signal
-import socket
 import struct
 import sys
-import time
 from collections.abc import Mapping, Sequence
-from contextlib import suppress
-from dataclasses import dataclass, replace
-from functools import lru_cache
+from dataclasses import replace
 from typing import Any
 
 from hil.bench.child import Child
-from hil.bench.port import SocketAddress, address_of, resolve
+from hil.bench.relay_switch import Orders, Switch, now
 from hil.bench.software import GRACE
-from hil.bus.relay import Passing, Relay
+from hil.bus.relay import Relay
 from hil.core.error import BenchError
-from hil.core.instant import SECOND, Duration, Instant
-from hil.wire.disturbance import Disturbance, RelayScript, Way
+from hil.core.instant import SECOND, Duration
+from hil.wire.disturbance import Disturbance
+from hil.wire.mail import groups_of
 from hil.wire.rack import Address, Rack
 
 START_SECONDS = 20.0
-MOST_ASKERS = 64
-LARGEST = 65_535
 BEHIND_HOST = "127.0.0.2"  # all of 127.0.0.0/8 is loopback on Linux
 
 CALM, STOP = "calm", "stop"
 
 _SIZE = struct.Struct("!I")
-
-
-@dataclass(frozen=True, slots=True)
-class Orders:
-    """What the process is to do: where it listens for each node, and where the node is."""
-
-    script: RelayScript
-    fronts: Mapping[str, Address]
-    backs: Mapping[str, Address]
-    grace: Duration = GRACE
 
 
 class RelayProcess:
@@ -59,7 +40,8 @@ class RelayProcess:
     def __init__(self, rack: Rack, backs: Mapping[str, Address], grace: Duration = GRACE) -> None:
         assert rack.relay is not None
         fronts = {node.name: node.address for node in rack.nodes if node.name in backs}
-        orders = Orders(rack.relay, fronts, backs, grace)
+        groups = {aside: group for group, aside in aside_of(rack).items()}
+        orders = Orders(rack.relay, fronts, backs, grace, groups, rack.interface)
         self._child = Child(
             "the relay",
             [sys.executable, "-P", "-c", "import hil.bench.relay as it; it.main()"],
@@ -112,6 +94,12 @@ def behind(rack: Rack) -> dict[str, Address]:
                     "behind a relay need addresses in 127.0.0.0/8"
                 )
             found[node.name] = node.address._replace(host=BEHIND_HOST)
+    if found and (groups := aside_of(rack)) and rack.relay.behind:
+        raise BenchError(
+            f"no relay can stand before real nodes that tell the group {next(iter(groups))} "
+            "something by themselves: it would come from where they really are\n"
+            "    try: leave out `behind`, or `readings-to` and the group under `discovery`"
+        )
     networked = [node.name for node in rack.nodes if node.address.port]
     lacking = [name for name in networked if name not in found]
     if lacking:
@@ -123,86 +111,28 @@ def behind(rack: Rack) -> dict[str, Address]:
 
 
 def moved(rack: Rack, backs: Mapping[str, Address]) -> Rack:
-    """Return the rack with its nodes where they really are."""
-    nodes = tuple(replace(node, address=backs.get(node.name, node.address)) for node in rack.nodes)
-    return replace(rack, nodes=nodes)
+    """Return the rack with its nodes where they really are, and the groups that they tell aside."""
+    asides = aside_of(rack) if backs else {}
+    nodes = tuple(
+        replace(
+            node,
+            address=backs.get(node.name, node.address),
+            readings_to=node.readings_to and asides.get(node.readings_to, node.readings_to),
+        )
+        for node in rack.nodes
+    )
+    found = rack.discovery
+    if found is not None and found.group is not None:
+        found = replace(found, group=asides.get(found.group, found.group))
+    return replace(rack, nodes=nodes, discovery=found)
 
 
-class Switch:
-    """All sockets of a relay, and the machine between them.  Raises BenchError."""
-
-    def __init__(self, orders: Orders, machine: Relay) -> None:
-        self._backs = orders.backs
-        self._machine = machine
-        self._fronts: dict[int, tuple[str, socket.socket]] = {}
-        self._askers: dict[int, tuple[str, socket.socket, Address]] = {}
-        self._to_node: dict[tuple[str, Address], socket.socket] = {}
-        self._front_of: dict[str, socket.socket] = {}
-        for name, address in orders.fronts.items():
-            try:
-                made = _bound(address)
-            except OSError as error:
-                self.close()
-                reason = (error.strerror or str(error)).lower()
-                raise BenchError(f"the relay cannot have {address} of {name}: {reason}") from error
-            self._fronts[made.fileno()] = (name, made)
-            self._front_of[name] = made
-
-    def close(self) -> None:
-        for _, made in self._fronts.values():
-            made.close()
-        for _, made, _ in self._askers.values():
-            made.close()
-
-    def turn(self, fd: int, longest: float) -> bool:
-        """Wait for something, at most so many seconds, and pass it on.
-
-        Returns True where `fd` has news; that is looked at before any datagram is, because it
-        was said before.
-        """
-        wakeup = self._machine.next_wakeup()
-        if wakeup is not None:
-            longest = min(longest, max(0, wakeup - _now()) / SECOND)
-        ready, _, _ = select.select([fd, *self._fronts, *self._askers], (), (), longest)
-        if fd in ready:
-            return True
-        for number in ready:
-            if number in self._fronts:
-                self._from_tool(*self._fronts[number])
-            elif number in self._askers:
-                self._from_node(*self._askers[number])
-        self._machine.tick(_now())
-        for thing in self._machine.take_sends():
-            self._pass_on(thing)
-        return False
-
-    def _from_tool(self, node: str, front: socket.socket) -> None:
-        for payload, asker in _received(front):
-            self._machine.receive(Passing(node, Way.TO_NODE, payload, asker), _now())
-
-    def _from_node(self, node: str, back: socket.socket, asker: Address) -> None:
-        for payload, source in _received(back):
-            if source == self._backs[node]:
-                self._machine.receive(Passing(node, Way.FROM_NODE, payload, asker), _now())
-
-    def _pass_on(self, thing: Passing) -> None:
-        assert isinstance(thing.ticket, Address)
-        with suppress(OSError):  # nobody listens there: lost, as on any line
-            if thing.way is Way.FROM_NODE:
-                self._front_of[thing.node].sendto(thing.payload, _target(thing.ticket))
-            else:
-                back = self._back(thing.node, thing.ticket)
-                back.sendto(thing.payload, _target(self._backs[thing.node]))
-
-    def _back(self, node: str, asker: Address) -> socket.socket:
-        made = self._to_node.get((node, asker))
-        if made is None:
-            if len(self._askers) >= MOST_ASKERS * len(self._fronts):
-                raise OSError("too many askers")
-            host = "::" if ":" in self._backs[node].host else "0.0.0.0"
-            made = self._to_node[(node, asker)] = _bound(Address(host, 0))
-            self._askers[made.fileno()] = (node, made, asker)
-        return made
+def aside_of(rack: Rack) -> dict[Address, Address]:
+    """Return for each group of a rack the same group at a port that none of them has."""
+    groups = list(groups_of(rack))
+    taken = {group.port for group in groups}
+    free = (port for port in range(max(taken, default=0) + 1, 65_536) if port not in taken)
+    return {group: group._replace(port=next(free, 0)) for group in groups}
 
 
 def main() -> None:
@@ -213,7 +143,7 @@ def main() -> None:
     (size,) = _SIZE.unpack(stream.read(_SIZE.size))
     orders = pickle.loads(stream.read(size))
     assert isinstance(orders, Orders)
-    machine = Relay(orders.script, orders.fronts, _now())
+    machine = Relay(orders.script, orders.fronts, now())
     machine.calm()
     try:
         switch = Switch(orders, machine)
@@ -246,8 +176,8 @@ def serve(switch: Switch, machine: Relay, fd: int, grace: Duration) -> None:
                 machine.disturb(word[0])
     machine.calm()
     idle, spare = os.pipe()  # `fd` would be ready for ever
-    end = _now() + grace
-    while (left := end - _now()) > 0:
+    end = now() + grace
+    while (left := end - now()) > 0:
         switch.turn(idle, left / SECOND)
     os.close(idle)
     os.close(spare)
@@ -265,36 +195,3 @@ def _word(heard: bytes) -> tuple[Any] | None:
     (size,) = _SIZE.unpack_from(heard)
     octets = heard[_SIZE.size : _SIZE.size + size]
     return (pickle.loads(octets),) if len(octets) == size else None
-
-
-def _now() -> Instant:
-    return Instant(time.monotonic_ns())
-
-
-def _bound(address: Address) -> socket.socket:
-    family, local = resolve(address.host, address.port, "the relay")
-    made = socket.socket(family, socket.SOCK_DGRAM)
-    try:
-        made.setblocking(False)
-        made.bind(local)
-    except OSError:
-        made.close()
-        raise
-    return made
-
-
-@lru_cache(maxsize=1024)
-def _target(address: Address) -> SocketAddress:
-    return resolve(address.host, address.port, "the relay")[1]
-
-
-def _received(made: socket.socket) -> list[tuple[bytes, Address]]:
-    found: list[tuple[bytes, Address]] = []
-    while True:
-        try:
-            payload, peer = made.recvfrom(LARGEST)
-        except BlockingIOError:
-            return found
-        except OSError:  # an ICMP error of something sent before
-            continue
-        found.append((payload, address_of(peer)))

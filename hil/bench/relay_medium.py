@@ -1,6 +1,7 @@
 """The relay of a virtual bench: the same machine, before the medium, in the same process.
 
-What goes between the tool and a node passes it; what nodes say to one another does not.
+What goes between the tool and a node passes it, and what a node tells a group; what nodes say to one
+another does not.
 """
 
 from collections.abc import Sequence
@@ -11,6 +12,7 @@ from hil.bench.virtual import tool_addresses
 from hil.bus.relay import Passing, Relay
 from hil.core.instant import Instant, earliest
 from hil.wire.disturbance import Disturbance, Way
+from hil.wire.mail import groups_of
 from hil.wire.rack import Envelope, Rack
 
 
@@ -23,7 +25,7 @@ class RelayMedium:
         self._machine = Relay(rack.relay, [node.name for node in rack.nodes], start)
         self._machine.calm()
         self._names = {node.address: node.name for node in rack.nodes}
-        self._tool = set(tool_addresses(rack).values())
+        self._tool = {*tool_addresses(rack).values(), *groups_of(rack)}
 
     def disturb(self, script: Sequence[Disturbance] | None = None) -> None:
         """Do what the bench file's script says from now on, or this instead of it."""

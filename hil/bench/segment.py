@@ -16,7 +16,7 @@ def segment_medium(rack: Rack, start: Instant) -> SegmentMedium | None:
     """
     if rack.bus is None:
         return None
-    stations = {node.address: node.name for node in rack.nodes}
+    stations = {node.address: node.name for node in rack.nodes if node.address.port}
     stations |= dict.fromkeys((*tool_addresses(rack).values(), *group_places(rack)), TOOL)
     return SegmentMedium(
         rack.bus.segment,

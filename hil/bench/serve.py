@@ -157,7 +157,7 @@ def _groups(rack: Rack, nodes: list[Port]) -> list[Port]:
     if not groups or not nodes:
         return []
     for port in nodes:
-        pin_sending(port, "", port.local.host)
+        pin_sending(port.socket, "", port.local.host)
     found = rack.discovery
     if found is None or found.group is None or found.ask is None:
         return []

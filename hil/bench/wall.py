@@ -228,7 +228,7 @@ def _open_ports(rack: Rack, mail: GroupMail, receive_buffer: int) -> list[Port]:
         for node in nodes:
             port = Port(node.name, rack.host, receive_buffer=receive_buffer, interface=name)
             opened.append(port)
-            pin_sending(port, name, "")
+            pin_sending(port.socket, name, "")
             port.know(node.address)
         for word, group in mail.groups.items():
             made = GroupPort(word, group, interface=name, receive_buffer=receive_buffer)

@@ -63,11 +63,12 @@ def bits_of(segment: Segment, payload: int) -> int:
 
 def demand(segment: Segment) -> Fraction:
     """Return the share of the line that the declared traffic takes; above 1 it does not fit."""
-    return sum(
-        (
-            Fraction(bits_of(segment, sent.payload) * segment.bit_ns, sent.interval)
-            for each in segment.participants
-            for sent in sent_by(segment, each.name)
-        ),
-        Fraction(0),
-    )
+    return sum((share(segment, traffic) for traffic in segment.traffic), Fraction(0))
+
+
+def share(segment: Segment, traffic: Traffic) -> Fraction:
+    """Return the share of the line that one traffic takes, with all answers to it."""
+    bits = bits_of(segment, traffic.payload)
+    if traffic.answer is not None:
+        bits += bits_of(segment, traffic.answer) * len(answering(segment, traffic))
+    return Fraction(bits * segment.bit_ns, traffic.interval)

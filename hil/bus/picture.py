@@ -62,7 +62,7 @@ def _row(segment: Segment, row: Row, top: int, scale: float) -> list[str]:
     parts += [_bar(span, top, scale) for span in row.spans]
     if all(_fits(span, scale) for span in row.spans if span.kind is not Kind.GAP):
         parts += [
-            _text(LEFT + (span.begin + span.length / 2) * scale, line, span.words, "middle", 11)
+            _text(_middle(span, scale), line, span.words, "middle", 11, halo="")
             for span in row.spans
             if span.kind is not Kind.GAP
         ]
@@ -86,6 +86,10 @@ def _bar(span: Span, top: int, scale: float) -> str:
 def _fits(span: Span, scale: float) -> bool:
     dark = span.kind is Kind.BEACON
     return not dark and span.length * scale >= len(span.words) * LETTER + 8
+
+
+def _middle(span: Span, scale: float) -> float:
+    return LEFT + (span.begin + span.length / 2) * scale
 
 
 def _beside(row: Row, line: int, scale: float) -> str:
@@ -149,8 +153,9 @@ def _text(
     anchor: str = "start",
     size: int = 12,
     weight: str = "normal",
+    halo: str = HALO,
 ) -> str:
     return (
         f'<text x="{left:.1f}" y="{line:.1f}" text-anchor="{anchor}" font-size="{size}" '
-        f'font-weight="{weight}" fill="#111111"{HALO}>{escape(words)}</text>'
+        f'font-weight="{weight}" fill="#111111"{halo}>{escape(words)}</text>'
     )

@@ -4,11 +4,12 @@ Findings become mistakes at their place in the bench file: an error is wrong and
 a warning is odd.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from hil.bus.budget import Budget, budget
 from hil.bus.deadline import Fit
+from hil.bus.declared import USUAL_TEXT
 from hil.bus.findings import Finding, Severity
 from hil.bus.plans import Asked, deadlines
 from hil.bus.plans import mistakes as plan_mistakes
@@ -61,14 +62,29 @@ def stand(rack: Rack, plans: Iterable[Plan] = ()) -> Standing | None:
 
 
 def _assumed(bus: Bus) -> list[Finding]:
-    if not bus.assumed:
-        return []
-    some = ", ".join(bus.assumed[:3]) + (" and others" if len(bus.assumed) > 3 else "")
-    return [
-        Finding(
-            code="interval-assumed",
-            severity=Severity.NOTE,
-            sentence=f"nothing says how close together {some} may come, 20 ms is assumed",
-            remedy="give `readings-every` and `commands-every`, or the traffic's own `every`",
+    found = []
+    if bus.assumed:
+        found.append(
+            Finding(
+                code="interval-assumed",
+                severity=Severity.NOTE,
+                sentence=f"nothing says how close together {_some(bus.assumed)} may come, "
+                "20 ms is assumed",
+                remedy="give `readings-every` and `commands-every`, or the traffic's own `every`",
+            )
         )
-    ]
+    if bus.unsized:
+        found.append(
+            Finding(
+                code="size-assumed",
+                severity=Severity.NOTE,
+                sentence=f"nothing says how long the texts in {_some(bus.unsized)} are, "
+                f"{USUAL_TEXT} octets are assumed",
+                remedy="give the traffic's own `size` (what is sent) or `answer` under `traffic`",
+            )
+        )
+    return found
+
+
+def _some(names: Sequence[str]) -> str:
+    return ", ".join(names[:3]) + (" and others" if len(names) > 3 else "")

@@ -3,6 +3,7 @@
     round     one command to every node, all handed over at the same instant
     all       so many rounds with every node: loss that shows only under load
     pairs     so many rounds with every two nodes: which two disturb each other
+    alone     so many rounds with each node by itself: what is lost here, the others do not lose
 
 A node that answers alone and loses answers beside one other shares something with it: a PLCA id,
 a transceiver that ignores collisions, a stub that echoes.  (Field reports: single pings worked,
@@ -24,6 +25,9 @@ from hil.core.signal import Value
 from hil.core.verdict import Outcome
 
 SHOWN_PAIRS = 10
+SUSPECTED = "bus fault suspected"
+RARE = 20
+"""Where losing alone what is lost beside others would have shown in all but one of so many trials."""
 
 Group = tuple[str, ...]
 """The signals that are driven in one round; each belongs to another node."""
@@ -38,6 +42,7 @@ class Together:
     pairs: int
     every: Duration
     place: str
+    alone: int = 0
 
     @property
     def drives(self) -> tuple[str, ...]:
@@ -144,7 +149,7 @@ class TogetherStage:
         text = f"{self._where}: received {answered} of {sent} answers of {node}"
         if outcome is Outcome.FAIL:
             first = self._details.get(signal, "nothing was sent")
-            text += f" while others answered too, bus fault suspected; first: {first}"
+            text += f"{self._where_lost(signal, sent)}; first: {first}"
             self._reasons.append(text)
         self._outcomes.append(outcome)
         self._scene.events.append(
@@ -168,6 +173,23 @@ class TogetherStage:
             )
         )
 
+    def _where_lost(self, signal: str, sent: int) -> str:
+        """Say whether a node loses answers by itself, or only beside others: then it is the bus."""
+        alone = ((signal,), signal)
+        asked, answered = self._sent[alone], self._answered[alone]
+        if not sent:
+            return ""
+        if not asked:
+            return f" while others answered too, {SUSPECTED}"
+        told = f", {answered} of {asked} alone: "
+        if answered < asked:
+            return told + "it loses answers by itself"
+        beside = sent - asked
+        kept = sum(self._answered[key] for key in self._answered if key[1] == signal) - answered
+        if RARE * kept**asked < beside**asked:
+            return f"{told}{SUSPECTED}, simultaneous traffic is lost"
+        return f"{told}{SUSPECTED}, too few to tell whether only simultaneous traffic is lost"
+
 
 def _rounds(job: Together) -> Iterator[Group]:
     everybody: Sequence[str] = job.drives
@@ -176,3 +198,6 @@ def _rounds(job: Together) -> Iterator[Group]:
     for pair in combinations(everybody, 2):
         for _ in range(job.pairs):
             yield pair
+    for signal in everybody:
+        for _ in range(job.alone):
+            yield (signal,)

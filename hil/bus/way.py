@@ -4,8 +4,8 @@ Signals that travel in one datagram have one way.  Times count from hand-over to
 a node needs to answer or to react is no part of them.
 """
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 
 from hil.bus.budget import Budget, Path
 from hil.bus.declared import carried, commands_name, reading_name
@@ -19,7 +19,7 @@ class Way:
     """How signals of one node travel; `driven` tells commands from readings.
 
     `worst` is None where nothing bounds it; `round_trip` (best, worst) is there for what is
-    driven.
+    driven, and for readings that answer a question.
     """
 
     node: str
@@ -59,13 +59,19 @@ def _onward(segment: Segment, name: str, reached: dict[str, tuple[str, ...]]) ->
     fresh = []
     for traffic in segment.traffic:
         receiver = traffic.receiver
-        if traffic.sender == name and receiver not in (TOOL, "") and receiver not in reached:
-            reached[receiver] = (*reached[name], traffic.name)
-            fresh.append(receiver)
+        if traffic.sender != name or receiver == TOOL:
+            continue
+        everybody = [each.name for each in segment.participants if each.name != TOOL]
+        for each in [receiver] if receiver else everybody:
+            if each not in reached:
+                reached[each] = (*reached[name], traffic.name)
+                fresh.append(each)
     return fresh
 
 
 def _sensed(node: Node, segment: Segment, paths: dict[str, Path]) -> list[Way]:
+    if node.coap is not None:
+        return list(_sensed_by_coap(node, segment, paths))
     found = []
     for layout in node.layouts:
         path = paths.get(reading_name(node, layout)) if layout.role is Role.READING else None
@@ -73,6 +79,30 @@ def _sensed(node: Node, segment: Segment, paths: dict[str, Path]) -> list[Way]:
         if path is not None and signals:
             found.append(_way(node, signals, False, segment, path))
     return found
+
+
+def _sensed_by_coap(node: Node, segment: Segment, paths: dict[str, Path]) -> Iterator[Way]:
+    from hil.bus.coap_declared import sensed  # benches without CoAP start sooner
+
+    for names, name, answered in sensed(node):
+        if name in paths:
+            path = _back(paths[name]) if answered else _there(paths[name])
+            signals = tuple(f"{node.name}.{each}" for each in names)
+            yield _way(node, signals, False, segment, path)
+
+
+def _there(path: Path) -> Path:
+    """Return the way of what a node says by itself, without the tool's acknowledgement."""
+    return replace(path, best_round=None, worst_round=None)
+
+
+def _back(path: Path) -> Path:
+    """Return the way of an answer; there and back it begins with the question."""
+    best = (path.best_round or path.best) - path.best
+    worst = None
+    if path.worst is not None and path.worst_round is not None:
+        worst = path.worst_round - path.worst
+    return replace(path, best=best, worst=worst)
 
 
 def _way(node: Node, signals: tuple[str, ...], driven: bool, segment: Segment, path: Path) -> Way:

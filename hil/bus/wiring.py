@@ -11,11 +11,12 @@ from hil.bus.findings import (
     Finding,
     Severity,
     count,
+    error,
     ids,
     load,
-    timers,
 )
 from hil.bus.segment import Cable, Segment
+from hil.bus.timers import timers
 
 PROMISED_REACH_MM = 25_000
 USUAL_STUB_MM = 100  # from memory
@@ -90,31 +91,30 @@ def _termination(pair: Cable) -> list[Finding]:
     found = []
     if open_ends := sorted(ends - terminated):
         found.append(
-            _error(
+            error(
                 "end-open",
                 f"the cable is not terminated at {' and '.join(open_ends)}: echoes look like "
                 "random loss",
                 "fit 100 Ω across the pair there (from memory; see your PHY's data)",
-                open_ends,
+                *open_ends,
             )
         )
     if extra := sorted(terminated - ends):
         found.append(
-            _error(
+            error(
                 "termination-extra",
                 f"{' and '.join(extra)} {'is' if len(extra) == 1 else 'are'} terminated and at "
                 "no end of the cable: the signal is too weak beyond",
                 "take the termination off; drop nodes have none",
-                extra,
+                *extra,
             )
         )
     if len(pair.terminated) > len(terminated):
         found.append(
-            _error(
+            error(
                 "termination-twice",
                 "one place is terminated twice",
                 "leave one termination at each end",
-                [],
             )
         )
     return found
@@ -126,10 +126,4 @@ def _no_plca() -> Finding:
         severity=Severity.WARNING,
         sentence="PLCA is off: nodes contend for the line, and nothing bounds how long one waits",
         remedy="switch PLCA on in every PHY of the segment",
-    )
-
-
-def _error(code: str, sentence: str, remedy: str, who: list[str]) -> Finding:
-    return Finding(
-        code=code, severity=Severity.ERROR, sentence=sentence, remedy=remedy, who=tuple(who)
     )

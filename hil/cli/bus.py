@@ -32,7 +32,9 @@ def command(plans: tuple[str, ...], bench: str, svg: Path | None) -> None:
     asked = read_plans_with_warnings(plan_files(plans), rack, plans).plans if plans else ()
     standing = stand(rack, asked)
     if standing is None:
-        raise DescriptionError([Mistake(Mark(bench), "the file describes no `bus`")])
+        what = "the file describes no `bus`, so there is nothing to work out"
+        hint = "bus: {node-count: 2, participants: {tool: {id: 0}, NODE: {id: 1}}}"
+        raise DescriptionError([Mistake(Mark(bench), what, hint)])
     found = ways(rack, standing.bus.segment, standing.budget)
     lines = list(bus_lines(rack.name, standing, found, len(asked)))
     paint(lines, sys.stdout)

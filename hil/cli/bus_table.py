@@ -5,7 +5,7 @@ from collections.abc import Iterator, Sequence
 from textwrap import wrap
 
 from hil.bus.deadline import Fit
-from hil.bus.demand import largest_frame
+from hil.bus.demand import largest_frame, share
 from hil.bus.findings import Finding, Severity
 from hil.bus.plans import Asked
 from hil.bus.segment import Participant, Segment
@@ -17,6 +17,7 @@ from hil.report.line import Line, Tone
 
 SIGNALS_WIDTH = 44
 SHOWN_DEADLINES = 12
+SHOWN_TRAFFIC = 6
 _SEVERITY = {Severity.ERROR: Tone.BAD, Severity.WARNING: Tone.DOUBT, Severity.NOTE: Tone.PLAIN}
 _FIT = {Fit.IMPOSSIBLE: Tone.BAD, Fit.TIGHT: Tone.DOUBT, Fit.COMFORTABLE: Tone.GOOD}
 
@@ -28,13 +29,26 @@ def bus_lines(name: str, standing: Standing, ways: Sequence[Way], plans: int) ->
     segment = standing.bus.segment
     yield ((f"{name}: {_headline(segment)}", Tone.STRONG),)
     yield ()
-    yield from _table(
-        ("turn", "who", "id", "timer", "burst", "sends up to", "its turn", "waits at most"),
-        [_participant(standing, each) for each in _in_turn(segment)],
-        right=(0, 2, 3, 4, 5, 6, 7),
-    )
+    if segment.takes_turns:
+        yield from _table(
+            ("turn", "who", "id", "timer", "burst", "sends up to", "its turn", "waits at most"),
+            [_participant(standing, each) for each in _in_turn(segment)],
+            right=(0, 2, 3, 4, 5, 6, 7),
+        )
+    else:
+        yield from _table(
+            ("who", "id", "sends up to"),
+            [
+                (each.name, _id(each), f"{largest_frame(segment, each.name)} octets")
+                for each in segment.participants
+            ],
+            right=(1, 2),
+        )
+        yield ()
+        yield (("  nobody has a turn of its own: all contend for the line (CSMA/CD)", Tone.DOUBT),)
     yield ()
     yield from _cycle(standing)
+    yield from _traffic(segment)
     yield ()
     yield from _table(
         ("node", "signals", "way", "at best", "at worst", "there and back"),
@@ -67,17 +81,21 @@ def _participant(standing: Standing, who: Participant) -> Cells:
     turns = {each.name: number for number, each in segment.turns().items()}
     lasts = {row.title.split(" ", 1)[1]: row.length for row in full_cycle(segment)[1:]}
     wait = standing.budget.access[who.name]
-    has_turn = who.name in turns and segment.takes_turns
+    has_turn = who.name in turns
     return (
         str(turns[who.name]) if has_turn else "none",
         who.name,
-        "none" if who.plca_id is None else str(who.plca_id),
+        _id(who),
         f"{who.to_timer} bt",
         str(who.burst_count),
         f"{largest_frame(segment, who.name)} octets",
         _long(segment, lasts.get(who.name)) if has_turn else "none",
         "no bound" if wait is None else _long(segment, wait),
     )
+
+
+def _id(who: Participant) -> str:
+    return "none" if who.plca_id is None else str(who.plca_id)
 
 
 def _cycle(standing: Standing) -> Iterator[Line]:
@@ -98,6 +116,33 @@ def _cycle(standing: Standing) -> Iterator[Line]:
     share = float(planned.demand)
     tone = Tone.BAD if share > 1 else Tone.PLAIN
     yield ((f"  the declared traffic takes {share:.1%} of the line", tone),)
+
+
+def _traffic(segment: Segment) -> Iterator[Line]:
+    """Yield what takes most of the line, under the names that the bench file may change."""
+    shares = sorted(
+        ((share(segment, each), each) for each in segment.traffic), key=lambda one: -one[0]
+    )
+    if not shares:
+        return
+    yield ()
+    yield from _table(
+        ("traffic", "octets", "every", "answer", "of the line"),
+        [
+            (
+                each.name,
+                str(each.payload),
+                show_duration(each.interval),
+                "" if each.answer is None else str(each.answer),
+                f"{float(part):.1%}",
+            )
+            for part, each in shares[:SHOWN_TRAFFIC]
+        ],
+        right=(1, 2, 3, 4),
+    )
+    if rest := shares[SHOWN_TRAFFIC:]:
+        together = float(sum(part for part, _ in rest))
+        yield ((f"  and {len(rest)} more, together {together:.1%}", Tone.QUIET),)
 
 
 def _way(way: Way) -> Iterator[Cells]:

@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from decimal import Decimal
 
 from hil.core.error import Mark
-from hil.core.signal import Kind
+from hil.core.signal import Kind, Signal
 from hil.files.bus_shape import (
     BUS,
     CABLE,
@@ -49,7 +49,8 @@ def read_bus(place: Node, nodes: Sequence[RackNode], page: Page) -> Bus | None:
     texts = {name: PARTICIPANT.open(node, page) or {} for _, name, node in entries}
     marks = {name: page.mark(key) for key, name, _ in entries}
     _check_names(entries, texts, nodes, page)
-    traffic, assumed = read_traffic(keys, nodes, [*texts, *(node.name for node in nodes)], page)
+    nodes = [node for node in nodes if node.address.port]
+    sent = read_traffic(keys, nodes, [*texts, *(node.name for node in nodes)], page)
     participants = _read_participants(keys, texts, nodes, page)
     plca = FLAG.at(keys, "plca", page)
     noise = NOISE.open(keys["noise"], page) if "noise" in keys else None
@@ -60,11 +61,12 @@ def read_bus(place: Node, nodes: Sequence[RackNode], page: Page) -> Bus | None:
             plca=True if plca is None else plca,
             node_count=_whole(keys, "node-count", DEFAULT_COUNT, page),
             cable=_read_cable(keys, texts, page),
-            traffic=traffic,
-            ip=6 if any(node.address.port and ":" in node.address.host for node in nodes) else 4,
+            traffic=sent.traffic,
+            ip=6 if any(":" in node.address.host for node in nodes) else 4,
         ),
         marks=_marks(marks, place, page),
-        assumed=assumed,
+        assumed=sent.assumed,
+        unsized=sent.unsized,
         bit_errors=_part(noise, "bit-errors", page),
         loss=_part(noise, "loss", page),
         set_plca=bool(FLAG.at(keys, "set-plca", page)),
@@ -84,12 +86,16 @@ def _check_names(
     nodes: Sequence[RackNode],
     page: Page,
 ) -> None:
-    known = [TOOL, *(node.name for node in nodes)]
+    known = [TOOL, *(node.name for node in nodes if node.address.port)]
+    serial = {node.name for node in nodes if not node.address.port}
     if known.count(TOOL) > 1:
         page.wrong(entries[0][0], f"a node is called `{TOOL}`, which is this computer's own name")
     for key, name, _ in entries:
         other = FLAG.at(texts[name], "other", page)
-        if name not in known and not other:
+        if name in serial:
+            what = f"{show(name)} is on a serial line of its own, not on the bus"
+            page.wrong(key, what, "leave it out here; a node on the bus has an `address`")
+        elif name not in known and not other:
             what = f"{show(name)} is neither a node of this file nor `{TOOL}`"
             page.wrong(key, what, nearest(name, known) or "other: yes")
         elif name in known and other:
@@ -149,21 +155,30 @@ def _read_diagnoses(
     own = {node.name: {signal.name: signal for signal in node.signals} for node in nodes}
     found = {}
     for name, fields in texts.items():
+        known = own.get(name, {})
         counters = COUNTERS.open(fields["counters"], page) if "counters" in fields else []
-        quality = [fields["quality"]] if "quality" in fields else []
-        paths = []
-        for place in (*quality, *counters):
-            signal = DOTTED.read(place, page, "signal") or ""
-            known = own.get(name, {})
-            if signal and signal not in known:
-                page.wrong(place, f"{name} has no signal {show(signal)}", nearest(signal, known))
-            elif signal and known[signal].kind is not Kind.NUMBER:
-                page.wrong(place, f"{name}.{signal} is no number")
-            paths.append(f"{name}.{signal}")
-        if paths:
-            first = paths.pop(0) if quality else ""
-            found[name] = Diagnosis(quality=first, counters=tuple(paths))
+        quality, beacons = (
+            _path(name, fields[key], known, page) if key in fields else ""
+            for key in ("quality", "unexpected-beacons")
+        )
+        made = Diagnosis(
+            quality=quality,
+            counters=tuple(_path(name, place, known, page) for place in counters),
+            beacons=beacons,
+        )
+        if made.signals:
+            found[name] = made
     return found
+
+
+def _path(node: str, place: Node, known: Mapping[str, Signal], page: Page) -> str:
+    """Return the full name of a node's own signal, which must be a number."""
+    signal = DOTTED.read(place, page, "signal") or ""
+    if signal and signal not in known:
+        page.wrong(place, f"{node} has no signal {show(signal)}", nearest(signal, known))
+    elif signal and known[signal].kind is not Kind.NUMBER:
+        page.wrong(place, f"{node}.{signal} is no number")
+    return f"{node}.{signal}"
 
 
 def _whole(fields: Fields, key: str, default: int, page: Page) -> int:

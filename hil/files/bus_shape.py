@@ -30,6 +30,7 @@ PARTICIPANT = Record(
         "other": Key(FLAG, "`yes` for a device that is neither a node of this file nor the tool"),
         "quality": Key(DOTTED, "the node's own signal that tells its signal quality"),
         "counters": Key(COUNTERS, "the node's own signals that count bus faults"),
+        "unexpected-beacons": Key(DOTTED, "the node's own signal that counts a second beacon"),
     },
 )
 PARTICIPANTS = Names("participants by name", PARTICIPANT, read_name, NAME_PATTERN)

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import cast
 
-from hil.bus.declared import derive
+from hil.bus.declared import Declared, derive
 from hil.bus.segment import LARGEST_DATAGRAM
 from hil.core.instant import Duration
 from hil.files.bus_shape import TRAFFIC, TRAFFICS
@@ -19,12 +19,12 @@ Fields = dict[str, Node]
 
 def read_traffic(
     keys: Fields, nodes: Sequence[RackNode], names: Sequence[str], page: Page
-) -> tuple[tuple[Traffic, ...], tuple[str, ...]]:
-    """Return all traffic, and the names of that with an interval that is only assumed."""
+) -> Declared:
+    """Return all traffic, and the names of that with an interval or a size that is assumed."""
     bounds = [_positive(keys, key, page) for key in ("readings-every", "commands-every")]
     derived = derive(nodes, *bounds)
     traffic = {each.name: each for each in derived.traffic}
-    assumed = set(derived.assumed)
+    assumed, unsized = set(derived.assumed), set(derived.unsized)
     entries = TRAFFICS.open(keys["traffic"], page) if "traffic" in keys else []
     for key, name, place in entries:
         fields = TRAFFIC.open(place, page)
@@ -41,7 +41,12 @@ def read_traffic(
         if made is not None:
             traffic[name] = made
             assumed -= {name} if "every" in fields else set()
-    return tuple(traffic.values()), tuple(name for name in derived.assumed if name in assumed)
+            unsized -= {name} if {"size", "answer"} & set(fields) else set()
+    return Declared(
+        traffic=tuple(traffic.values()),
+        assumed=tuple(name for name in derived.assumed if name in assumed),
+        unsized=tuple(name for name in derived.unsized if name in unsized),
+    )
 
 
 def _one_traffic(

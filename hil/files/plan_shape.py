@@ -149,6 +149,7 @@ TOGETHER = Record(
         "drive": Key(STIMULI, "one signal of each node with its value, all sent at once", True),
         "rounds": Key(WHOLE, "how often all of them are asked", True),
         "pairs": Key(WHOLE, "how often every two of them are asked alone (not at all)"),
+        "alone": Key(WHOLE, "how often each is asked by itself, at the end (not at all)"),
         "every": Key(DURATION, "the shortest time between two rounds (20 ms)"),
     },
 )

@@ -37,7 +37,7 @@ def read_together(node: Node, scope: Scope, page: Page) -> Together | None:
     if fields is None:
         return None
     before = page.count
-    rounds, pairs = (_count(fields, key, page) for key in ("rounds", "pairs"))
+    rounds, pairs, alone = (_count(fields, key, page) for key in ("rounds", "pairs", "alone"))
     every = DURATION.at(fields, "every", page)
     values: list[tuple[str, Value]] = []
     nodes: dict[str, str] = {}
@@ -58,6 +58,7 @@ def read_together(node: Node, scope: Scope, page: Page) -> Together | None:
         values=tuple(values),
         rounds=1 if rounds is None else rounds,
         pairs=pairs or 0,
+        alone=alone or 0,
         every=USUAL_PACE if every is None else every,
         place=str(page.mark(node)),
     )

@@ -1,13 +1,15 @@
 """The shared segment in a run: what must be right before it, and what is watched during it.
 
     before     a segment that cannot work, and a deadline it cannot carry, are refused
-    each case  counters of the bus are compared; one that rose makes the bus a suspect
+    each case  counters of the bus, its link and its signal quality are compared before and after;
+               what became worse makes the bus a suspect, what changed goes to the journal
     at the end what was measured goes to the journal, ahead of its last line
 
-A suspect changes no verdict: it stands among the reasons, with the evidence.
+A suspect changes no verdict: it stands among the reasons, with the evidence.  Only beacons of a
+second coordinator end the run.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from decimal import Decimal
 from typing import Protocol
@@ -15,6 +17,7 @@ from typing import Protocol
 from hil.bus.disturb import Disturb
 from hil.bus.medium import SegmentMedium
 from hil.bus.standing import stand
+from hil.bus.suspicion import UNEXPECTED_BEACON, Meaning, meaning
 from hil.core.error import DescriptionError, Mistake
 from hil.core.event import (
     BusHealth,
@@ -30,6 +33,7 @@ from hil.core.instant import Instant
 from hil.core.observation import Command, Purpose, Samples
 from hil.core.plan import Case, Plan
 from hil.core.signal import Validity, Value, show_number, show_value
+from hil.runner.bus_alarm import BusAlarm
 from hil.runner.evidence import Evidence
 from hil.wire.disturbance import Disturbance
 from hil.wire.rack import Rack
@@ -87,8 +91,10 @@ class BusWatch:
         health: Health | None = None,
         relay: Disturber | None = None,
         cases: Sequence[Case] = (),
+        alarm: BusAlarm | None = None,
     ) -> None:
         self._cases = cases
+        self._alarm = alarm
         self._script: Sequence[Disturbance] | None = None
         self._record, self._observe = evidence.record, evidence.observe
         self._note = evidence.note
@@ -96,20 +102,29 @@ class BusWatch:
         self._medium, self._health, self._relay = medium, health, relay
         self._signals = rack.signals()
         self._diagnoses = {} if rack.bus is None else rack.bus.diagnoses
-        self._counting = {name for each in self._diagnoses.values() for name in each.counters}
+        self._beacons = {each.beacons for each in self._diagnoses.values() if each.beacons}
+        self._counting = self._beacons | {
+            name for each in self._diagnoses.values() for name in each.counters
+        }
         wanted = {each.quality for each in self._diagnoses.values() if each.quality}
         self._wanted = wanted | self._counting
         self._seen: dict[str, str] = {}
         self._counts: dict[str, int] = {}
         self._qualities: dict[str, Decimal] = {}
         self._before: dict[str, int] = {}
-        self._first = True
+        self._troubled: Sequence[str] = ()
+        self._told: dict[str, Facts] = {}
         self._ended: tuple[Event, Event] | None = None
 
     @property
     def listens(self) -> bool:
         """Return whether any signal of a node tells about the bus."""
         return bool(self._wanted)
+
+    @property
+    def may_end(self) -> bool:
+        """Return whether there is anything that could tell of a second coordinator."""
+        return self._health is not None or bool(self._beacons)
 
     def hear(self, seen: Samples) -> None:
         """Take in what nodes tell about the bus themselves."""
@@ -124,15 +139,16 @@ class BusWatch:
     def record(self, event: Event) -> None:
         """Record an event, and before or after it what belongs there."""
         if isinstance(event, CaseStarted):
-            if self._first:
-                self._first = False
+            if not self._told:
                 self._tell(event.at)
-                for text in self._troubles():
-                    self._note(HostNoted(at=event.at, trouble="bus", amount=1, text=text))
-            self._before = self._read()
+            before, self._troubled = self._troubled, self._troubles()
+            news = [text for text in self._troubled if text not in before]
+            for text in (*news, *self._risen("between two cases")):
+                self._note(HostNoted(at=event.at, trouble="bus", amount=1, text=text))
             self._disturb()
         elif isinstance(event, CaseEnded):
             self._script = None
+            self._tell(event.at, changed=True)
             self._ended = (event, self._suspect(event))
             event = self._ended[1]
         elif isinstance(event, Disturbed):
@@ -167,7 +183,10 @@ class BusWatch:
 
     def _number(self, signal: str, value: Value | None) -> None:
         if signal in self._counting and isinstance(value, Decimal):
-            self._counts[signal] = int(value)
+            before = self._counts.get(signal)
+            self._counts[signal] = count = int(value)
+            if signal in self._beacons and before is not None and count > before:
+                self._end(signal, before, count)
         elif isinstance(value, Decimal):
             self._qualities[signal] = value
         else:
@@ -184,26 +203,52 @@ class BusWatch:
         return found
 
     def _suspect(self, event: CaseEnded) -> CaseEnded:
-        now = self._read()
-        risen = [
-            f"{SUSPECTED}: {name} rose from {self._before[name]} to {count} during the case"
-            for name, count in now.items()
-            if name in self._before and count > self._before[name]
-        ]
-        return replace(event, reasons=(*event.reasons, *risen)) if risen else event
+        """Add what became worse during the case to its reasons."""
+        found = self._risen("during the case")
+        found += [text for text in self._troubles() if text not in self._troubled]
+        reasons = [f"{SUSPECTED}: {text}" for text in found]
+        return replace(event, reasons=(*event.reasons, *reasons)) if reasons else event
+
+    def _risen(self, when: str) -> list[str]:
+        """Return which counters have risen since they were looked at last, and look again."""
+        found = []
+        last, self._before = self._before, self._read()
+        for name, count in self._before.items():
+            before = last.get(name, count)
+            if count <= before:
+                continue
+            told = self._meaning(name)
+            means = f": {told.says}" if told else ""
+            found.append(f"{name} rose from {before} to {count} {when}{means}")
+            if told is not None and told.ends:
+                self._end(name, before, count)
+        return found
+
+    def _meaning(self, name: str) -> Meaning | None:
+        return UNEXPECTED_BEACON if name in self._beacons else meaning(name)
+
+    def _end(self, name: str, before: int, count: int) -> None:
+        """Have the run end: two coordinators spoil every verdict from now on."""
+        if self._alarm is not None:
+            self._alarm.sound(f"second coordinator: {name} rose from {before} to {count}")
 
     def _read(self) -> dict[str, int]:
         own = {} if self._health is None else self._health.counters()
         return {**own, **self._counts}
 
-    def _tell(self, at: Instant) -> None:
+    def _tell(self, at: Instant, *, changed: bool = False) -> None:
+        """Record how the bus is; with `changed` only of whom it is another than was told last."""
+        for who, facts in self._facts():
+            if not changed or self._told.get(who) != facts:
+                self._record(BusHealth(at=at, who=who, facts=facts))
+            self._told[who] = facts
+
+    def _facts(self) -> Iterator[tuple[str, Facts]]:
         if self._health is not None:
-            facts = self._health.facts()
-            self._record(BusHealth(at=at, who="interface", facts=facts))
+            yield "interface", self._health.facts()
         for who, diagnosis in self._diagnoses.items():
-            names = [*([diagnosis.quality] if diagnosis.quality else []), *diagnosis.counters]
-            facts = tuple((name, self._seen.get(name, NOT_MEASURED)) for name in names)
-            self._record(BusHealth(at=at, who=who, facts=facts))
+            told = ((name, self._seen.get(name, NOT_MEASURED)) for name in diagnosis.signals)
+            yield who, tuple(told)
 
 
 def _segment(at: Instant, medium: SegmentMedium) -> SegmentSeen:

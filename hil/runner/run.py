@@ -27,10 +27,11 @@ from hil.files.read import read_known, read_plans_with_warnings, read_rack
 from hil.measure.libraries import load_libraries
 from hil.report.about import About, describe, write_about
 from hil.report.exit_code import ExitCode, exit_code
+from hil.report.result import RunResult
 from hil.report.store import forget_latest, new_folder, point_latest
-from hil.report.tally import RunResult
 from hil.runner.absence import asked_of_a_person, without_a_person
 from hil.runner.bus import BusWatch, refuse_wrong_segment
+from hil.runner.bus_alarm import BusAlarm
 from hil.runner.evidence import Evidence, Watch
 from hil.runner.explaining import explainer
 from hil.runner.identity import bench_file
@@ -145,6 +146,7 @@ def _sit(
         evidence.record(described)
     for told in (*selection.known, *told_specs(selection.cases)):
         evidence.note(told)
+    alarm = BusAlarm()
     watch = BusWatch(
         rack,
         evidence,
@@ -152,7 +154,10 @@ def _sit(
         health=site.health,
         relay=site.relay,
         cases=selection.cases,
+        alarm=alarm,
     )
+    if watch.may_end:
+        site.bench.heed(alarm)
     session: Session | None = None
     gc.freeze()  # what was read stays; the collector need not walk it while the run judges
     try:

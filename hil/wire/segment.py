@@ -130,18 +130,26 @@ class Segment:
 class Diagnosis:
     """What a node itself tells about the bus: a signal with its signal quality, and counters.
 
-    A counter that rises during a case makes the bus a suspect.
+    A counter that rises during a case makes the bus a suspect.  `beacons` counts beacons that
+    nobody should send: a second coordinator, which ends the run.
     """
 
     quality: str = ""
     counters: tuple[str, ...] = ()
+    beacons: str = ""
+
+    @property
+    def signals(self) -> tuple[str, ...]:
+        """All of them that there are."""
+        return tuple(name for name in (self.quality, *self.counters, self.beacons) if name)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Bus:
     """The `bus` of a bench file.
 
-    `assumed` names the traffic whose interval is a default of ours.  `bit_errors` and `loss` are
+    `assumed` names the traffic whose interval is a default of ours, `unsized` that whose size is.
+    `bit_errors` and `loss` are
     what the simulated line does to frames.  `set_plca` says whether the tool sets its own adapter
     up; `least_quality` is the smallest signal quality index that is good enough.  `marks` says
     where each participant stands in the file, "" where the bus does.
@@ -150,6 +158,7 @@ class Bus:
     segment: Segment
     marks: Mapping[str, Mark]
     assumed: tuple[str, ...] = ()
+    unsized: tuple[str, ...] = ()
     bit_errors: Decimal = Decimal(0)
     loss: Decimal = Decimal(0)
     set_plca: bool = False

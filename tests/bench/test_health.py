@@ -128,6 +128,25 @@ def test_a_quality_below_the_limit_is_a_trouble():
     ]
 
 
+@pytest.mark.parametrize(
+    ("changes", "told"),
+    [
+        ({"settings": GOOD | {7: 24}}, "the transmit opportunity timer of lo is 24 bt, wanted 32"),
+        ({"settings": dict(GOOD), "status": 0}, "no beacon comes on lo"),
+        ({"settings": dict(GOOD), "link": {2: b"\0"}}, "the link of lo is down"),
+    ],
+)
+def test_what_went_wrong_since_it_was_opened_is_a_trouble(changes, told):
+    assert health(PaperKernel(settings=dict(GOOD))).troubles() == []
+
+    (trouble,) = health(PaperKernel(**changes)).troubles()
+    assert trouble.startswith(told)
+
+
+def test_what_is_not_offered_is_no_trouble():
+    assert health(PaperKernel(), least_quality=5).troubles() == []
+
+
 def test_a_kernel_that_does_not_answer_is_told_in_words():
     kernel = PaperKernel()
     ethtool = Ethtool(kernel)

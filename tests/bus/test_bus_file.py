@@ -99,7 +99,8 @@ def test_derived_traffic_can_be_told_otherwise_and_other_traffic_added(read):
 
 
 def test_cable_noise_and_diagnoses_are_read(read):
-    bus = BUS.replace("{id: 1}", "{id: 1, stub: 6 cm, quality: pressure, counters: [pressure]}") + (
+    told = "quality: pressure, counters: [pressure], unexpected-beacons: pressure"
+    bus = BUS.replace("{id: 1}", f"{{id: 1, stub: 6 cm, {told}}}") + (
         "  cable: {length: 4.5 m, ends: [tool, wall], terminated: [tool, wall]}\n"
         "  noise: {bit-errors: 1e-9, loss: 0.001}\n  set-plca: yes\n  quality-at-least: 5\n"
     )
@@ -114,7 +115,11 @@ def test_cable_noise_and_diagnoses_are_read(read):
     assert (rack.bus.bit_errors, rack.bus.loss) == (Decimal("1e-9"), Decimal("0.001"))
     assert (rack.bus.set_plca, rack.bus.least_quality) == (True, 5)
     assert rack.bus.diagnoses == {
-        "feedline": Diagnosis(quality="feedline.pressure", counters=("feedline.pressure",))
+        "feedline": Diagnosis(
+            quality="feedline.pressure",
+            counters=("feedline.pressure",),
+            beacons="feedline.pressure",
+        )
     }
 
 
@@ -127,6 +132,11 @@ def test_cable_noise_and_diagnoses_are_read(read):
         ("feedline: {id: 1}", "feedline: {id: 1, stub: 6 cm}", "`stub` goes only with `cable`"),
         ("feedline: {id: 1}", "feedline: {id: 1, quality: sqi}", "feedline has no signal `sqi`"),
         ("feedline: {id: 1}", "feedline: {id: 1, counters: sqi}", "expected a list of signals"),
+        (
+            "feedline: {id: 1}",
+            "feedline: {id: 1, unexpected-beacons: fault}",
+            "feedline.fault is no number",
+        ),
         (
             "feedline: {id: 1}",
             "feedline: {id: 1, counters: [fault]}",

@@ -135,6 +135,48 @@ def test_the_sentence_names_who_is_left_out():
     assert found.who == ("n2", "n3")
 
 
+@pytest.mark.parametrize(
+    ("segment", "sentence", "remedy"),
+    [
+        (numbered(0, 1, 3, 3), "n2 and n3 have the same PLCA id 3", "an id of its own; 2 is free"),
+        (numbered(0, 3, 3, 3), "n1, n2 and n3 have the same", "; 1 is free"),
+        (
+            numbered(0, 1, 0),
+            "n0 and n2 both have PLCA id 0",
+            "leave id 0 to one of them; 2 is free",
+        ),
+        (numbered(0, None), "n1 has no PLCA id", "under bus: participants: with an id of its own"),
+        (numbered(0, 255), "n1 has PLCA id 255, which switches PLCA off", "; 1 is free; 255 is no"),
+        (
+            ring(3, burst_count=2, burst_timer=90),
+            "all of them may send 2 more frames in a turn, but their burst timer of 90 bt",
+            "set the burst timer to 128 bt",
+        ),
+        (ring(3, to_timer=300), "all of them have a transmit opportunity timer of 300", "1 to 255"),
+        (
+            timed(burst_count=1, burst_timer=90),
+            "n2 may send 1 more frame in a turn, but its burst timer of 90 bt",
+            "or the burst count to 0",
+        ),
+        # 2 · 5 ns/m · 100 m are 10 bt, and 27 bt for the PHYs (32 bt less 50 m there and back)
+        (wired(100), "of 32 bt on 100 m is less", "make the timer 37 bt on all nodes"),
+        (wired(100, to_timer=8), "of 8 bt is over in 800 ns", "make the timer 37 bt on all nodes"),
+        (wired(1000), "take 10000 ns there and back", "make the timer 127 bt on all nodes"),
+    ],
+)
+def test_a_finding_names_everybody_and_what_would_do(segment, sentence, remedy):
+    found = find(segment)[0]
+
+    assert sentence in found.sentence
+    assert remedy in found.remedy
+
+
+def test_a_full_segment_has_no_id_to_give_away():
+    segment = numbered(*range(255), 7, node_count=255)
+
+    assert find(segment)[0].remedy == "give each an id of its own; all of them are taken"
+
+
 def test_255_nodes_are_told_apart_from_a_traceback():
     assert codes(ring(255)) == ["many-nodes"]
     assert codes(ring(256, node_count=255, traffic=sizes([18]))) == ["id-255", "many-nodes"]

@@ -16,8 +16,15 @@ SIGNALS = {each.path: each for each in (PRESSURE, LAMP, TILE)}
 VALUES = (("feedline.pressure", Decimal(2)), ("beacon.lamp", "green"), ("tile.disc", "green"))
 
 
-def together(rounds=5, pairs=0, every=20, values=VALUES):
-    job = Together(values=values, rounds=rounds, pairs=pairs, every=ms(every), place="p.yaml:1:1")
+def together(rounds=5, pairs=0, every=20, values=VALUES, alone=0):
+    job = Together(
+        values=values,
+        rounds=rounds,
+        pairs=pairs,
+        every=ms(every),
+        place="p.yaml:1:1",
+        alone=alone,
+    )
     return case(replace(step(), job=job), restore=False)
 
 
@@ -99,6 +106,44 @@ def test_the_pair_that_disturbs_each_other_is_named():
 
     (told,) = (reason for reason in ended.reasons if "beside each other" in reason)
     assert told.endswith("beside each other, beacon 3 of 3 and tile 0 of 3")
+
+
+def test_who_answers_alone_and_not_beside_others_has_lost_simultaneous_traffic():
+    one = together(rounds=4, alone=3)
+    _, _, checks, ended = run(one, never_beside("beacon.lamp", "tile.disc"))
+
+    assert checks["tile"].got == "3 of 7 answers"
+    assert (
+        "received 3 of 7 answers of tile, 3 of 3 alone: bus fault suspected, simultaneous traffic "
+        "is lost; first: no answer" in ended.reasons[0]
+    )
+
+
+def test_a_few_lost_answers_need_many_alone_to_tell():
+    """One of 40 lost is 2.5 %: of 3 alone all come 93 times in 100, of 150 alone 2 times."""
+    for alone, told in ((3, "too few to tell"), (150, "simultaneous traffic is lost")):
+        lost = iter([True])
+
+        def answer(command, now, lost=lost):
+            first = command.signal == "tile.disc" and next(lost, False)
+            return deaf(command, now) if first else obedient(command, now)
+
+        _, _, checks, ended = run(together(rounds=40, alone=alone), answer)
+
+        assert checks["tile"].got == f"{39 + alone} of {40 + alone} answers"
+        assert told in ended.reasons[0]
+
+
+def test_who_loses_answers_alone_too_is_no_suspicion_of_the_bus():
+    def no_tile(command, now):
+        return deaf(command, now) if command.signal == "tile.disc" else obedient(command, now)
+
+    _, events, _, ended = run(together(rounds=2, alone=3), no_tile)
+
+    (reason,) = ended.reasons
+    assert "0 of 5 answers of tile, 0 of 3 alone: it loses answers by itself" in reason
+    assert "suspected" not in reason
+    assert [name for _, name in sent_at(events)][-3:] == ["tile.disc"] * 3
 
 
 def test_a_command_that_is_refused_counts_as_unanswered():

@@ -75,22 +75,34 @@ def test_frames_never_overlap_and_each_queue_keeps_its_order(schedule):
 
 @pytest.mark.parametrize("burst_count", [0, 1, 2])
 @pytest.mark.parametrize("octets", [64, 1518])
-def test_an_adversary_reaches_the_bound(burst_count, octets):
+@pytest.mark.parametrize(("nodes", "victim"), [(2, 0), (2, 1), (9, 0), (9, 4), (9, 8), (17, 16)])
+def test_an_adversary_reaches_the_bound(nodes, victim, octets, burst_count):
     """Everybody fills its turn, each further frame as late as the burst timer allows."""
-    segment = ring(9, burst_count=burst_count, traffic=sizes([octets - 46] * 9))
+    assert_reached(nodes, [octets] * nodes, victim, burst_count)
+
+
+@given(st.data(), st.integers(2, 12), st.sampled_from([0, 1, 3]))
+@settings(max_examples=60, deadline=None)
+def test_an_adversary_reaches_the_bound_of_any_segment(data, nodes, burst_count):
+    sizes_of = st.lists(st.integers(64, 1518), min_size=nodes, max_size=nodes)
+    assert_reached(nodes, data.draw(sizes_of), data.draw(st.integers(0, nodes - 1)), burst_count)
+
+
+def assert_reached(nodes, octets, victim, burst_count):
+    """See that the worst schedule makes the victim wait 95 % of its bound, and none more than it."""
+    segment = ring(nodes, burst_count=burst_count, traffic=sizes([each - 46 for each in octets]))
     line = Turns(segment, Instant(0))
-    wire = wire_bt(octets) * 100
     for _ in range(2 + burst_count):
-        line.offer(8, 0, wire, "victim")
-    for _ in range(4 * 9 * (1 + burst_count)):
+        line.offer(victim, 0, wire_bt(octets[victim]) * 100, "victim")
+    while line.queues[victim]:
         at = line.next_event()
-        for who in range(8):
-            if not line.queues[who]:
-                line.offer(who, at, wire, "rival")
+        for who in range(nodes):
+            if who != victim and not line.queues[who]:
+                line.offer(who, at, wire_bt(octets[who]) * 100, "rival")
         line.advance(at)
 
-    bound = segment.lasting(budget(segment).access["n8"])
-    assert 0.95 * bound <= line.waits[8].longest <= bound
+    bound = segment.lasting(budget(segment).access[f"n{victim}"])
+    assert 0.95 * bound <= line.waits[victim].longest <= bound
 
 
 def test_idle_cycles_cost_nothing_and_keep_their_phase():
