@@ -17,8 +17,8 @@ def command(source: Path, plans: tuple[str, ...], bench: str, reports: str) -> N
     RUN is the folder of a run, such as reports/latest.  Without --plan its own plans are read as
     they are now: the same plans give the same verdicts, a changed tolerance new ones.  CAPTURE is
     a pcapng or pcap file, from wherever, with --plan and --bench: a case is where its stimuli were
-    sent.  The new evidence has a folder of its own and says what it was judged from.  Steps that
-    ask a person, and nodes that speak CoAP or on a console, are not judged again.
+    sent.  What people answered is in the journal and counts again.  The new evidence has a folder
+    of its own and says what it was judged from.
     """
     from hil.report.exit_code import exit_code, meaning
     from hil.report.junit import NAME as JUNIT

@@ -26,7 +26,7 @@ def command(run: Path, history: str, no_history: bool) -> None:
 
     place = place_for(history, no_history, run.resolve().parent)
     rebuilt = rebuild(run)
-    told = [*summarise(rebuilt.result), *alarm_table(rebuilt.result.alarms)]
+    told = [*summarise(rebuilt.result), *alarm_table(rebuilt.result.alarms, run)]
     paint(told, sys.stdout)
     if rebuilt.unreadable:
         lines = counted(rebuilt.unreadable, "line")

@@ -13,7 +13,7 @@ from sqlalchemy import Connection, func, select
 from hil.history.change import Change, Changes, Kind, MarkChange, Slower, compare
 from hil.history.passages import JUDGED, Passage, passages_of_cases, passages_of_run, streak
 from hil.history.runs import KeptRun, before, identities, plan_digests
-from hil.history.schema import CASE_RESULTS, CASES, CHECKS, FAULTS, RESULTS
+from hil.history.schema import CASE_RESULTS, CASES, CHECKS, FAULTS, RESULTS, RUNS
 from hil.history.series import in_order_of_runs
 from hil.measure.baseline import is_above
 
@@ -40,7 +40,7 @@ def changes(connection: Connection, newer: KeptRun, older: KeptRun | None = None
         reference = older
         usual = [older, *before(connection, older, USUAL - 1)]
     never = [case for case, passage in now.items() if not passage.judged and case not in then]
-    cases = compare(then, now, _ever_judged(connection, never))
+    cases = compare(then, now, _ever_judged(connection, never, newer))
     slower, unsure = _slower(connection, newer, usual)
     return Changes(
         older=reference,
@@ -69,10 +69,13 @@ def _last_verdicts(
     return found
 
 
-def _ever_judged(connection: Connection, cases: Sequence[int]) -> list[int]:
+def _ever_judged(connection: Connection, cases: Sequence[int], newer: KeptRun) -> list[int]:
+    """Return those of these cases that some run of the same rack has judged."""
     own = CASE_RESULTS.c.case_id
+    rack = (RUNS.c.bench == newer.bench) & (RUNS.c.virtual == newer.virtual)
     found: list[int] = []
-    asked = select(own).where(CASE_RESULTS.c.outcome.in_(sorted(JUDGED))).distinct()
+    asked = select(own).join(RUNS, RUNS.c.id == CASE_RESULTS.c.run).distinct()
+    asked = asked.where(rack, CASE_RESULTS.c.outcome.in_(sorted(JUDGED)))
     for some in _some(cases):
         found += connection.scalars(asked.where(own.in_(some))).all()
     return found

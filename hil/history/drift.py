@@ -6,7 +6,8 @@
                from then on it is another quantity
     usual      the first third of the stretch, six nights at least and twenty at most; the charts
                hold the rest against its level and spread
-    night      a day: a rack that ran five times in one day drifted for one day
+    night      a day: a rack that ran five times in one day drifted for one day, and a slope
+               needs five of them
 
 Pure: it is given everything it needs.
 """
@@ -203,7 +204,11 @@ def _charts(figures: Sequence[float]) -> Charts | None:
 
 
 def _slope(points: Sequence[Point]) -> Slope | None:
-    days = [point.day for point in points]
-    if len(points) < LEAST or len(set(days)) < LEAST:
+    if nights(points) < LEAST:
         return None
-    return theil_sen(days, [point.figure for point in points])
+    return theil_sen([point.day for point in points], [point.figure for point in points])
+
+
+def nights(points: Sequence[Point]) -> int:
+    """Return on how many days runs were made; minutes between two of them are no night."""
+    return len({round(point.day) for point in points})

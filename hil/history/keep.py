@@ -25,7 +25,7 @@ from hil.history.schema import (
     RUNS,
 )
 from hil.history.shelf import Shelf
-from hil.report.tally import CaseResult
+from hil.report.result import CaseResult
 from hil.report.visible import visible_line
 
 Row = dict[str, Any]

@@ -11,12 +11,12 @@ from hil.core.count import counted
 from hil.history.change import Change, Changes, Kind
 from hil.history.told import (
     between,
+    by_reason,
     headline,
     mark_sentences,
     slower_sentence,
-    turned,
+    why,
 )
-from hil.report.story import under_heading
 from hil.report.visible import visible_line
 
 MOST = 30
@@ -43,8 +43,12 @@ def as_text(changes: Changes) -> str:
         found = changes.of(kind)
         if found:
             lines += ["", f"{kind.value.upper()} ({len(found)})"]
-            for change in found[:MOST]:
-                lines += [f"- {change.plan}: {change.title}", f"  {_why(change)}"]
+            left = MOST
+            for told, alike in by_reason(found):
+                lines += [f"- {change.plan}: {change.title}" for change in alike[:left]]
+                all_of_them = f"all {len(alike)}: " if len(alike) > 1 else ""
+                lines += [f"  {all_of_them}{told}"] if left > 0 else []
+                left = max(0, left - len(alike))
             lines += [f"- and {len(found) - MOST} more"] if len(found) > MOST else []
     if changes.slower:
         lines += ["", f"SLOWER ({len(changes.slower)})"]
@@ -90,7 +94,7 @@ def as_mail(changes: Changes) -> str:
 
 
 def _cases(changes: Sequence[Change]) -> list[tuple[str, str, str]]:
-    return [(change.title, change.plan, _why(change)) for change in changes]
+    return [(change.title, change.plan, why(change)) for change in changes]
 
 
 def _table(head: tuple[str, str], rows: Sequence[tuple[str, str, str]]) -> Iterator[str]:
@@ -107,11 +111,6 @@ def _table(head: tuple[str, str], rows: Sequence[tuple[str, str, str]]) -> Itera
 
 def _heading(word: str, count: int) -> str:
     return f"{word} ({count})"
-
-
-def _why(change: Change) -> str:
-    told = turned(change)
-    return f"{told}: {under_heading(change.title, change.reason)}" if change.reason else told
 
 
 def _sums(changes: Changes) -> str:

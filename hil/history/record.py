@@ -25,7 +25,8 @@ from hil.history.form import form_of, measured, number_equals
 from hil.report import journal
 from hil.report.about import About, read_about
 from hil.report.journal import JournalReader
-from hil.report.tally import RunResult, Tally
+from hil.report.result import RunResult
+from hil.report.tally import Tally
 from hil.report.visible import visible_line
 
 UNKNOWN_START = "1970-01-01T00:00:00Z"

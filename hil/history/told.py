@@ -8,11 +8,17 @@ from hil.history.change import Change, Changes, Kind, Slower
 from hil.history.passages import Passage, Stability
 from hil.history.runs import KeptRun
 from hil.report.line import Line, Tone
-from hil.report.story import under_heading
+from hil.report.story import brief, under_heading
 from hil.report.visible import visible_line
 
 SHOWN = 20
 """So many cases of one kind are told; the others are counted."""
+
+REMARK, REASON = 90, 240
+"""The letters of a remark on a run, and of a reason; the report of the run has all of it."""
+
+ALIKE = 3
+"""From so many cases with the same reason on it is told once."""
 
 TONES = {
     "pass": Tone.GOOD,
@@ -84,7 +90,7 @@ def remark(run: KeptRun) -> str:
     if not run.ended:
         return "killed, or still going on"
     if run.aborted:
-        return run.aborted
+        return brief(run.aborted, REMARK)
     return "" if run.safe else "not safe at its end"
 
 
@@ -112,11 +118,11 @@ def case_lines(
     wrong = [passage for passage in passages if passage.bad or passage.outcome == "known"]
     for passage in wrong[: -SHOWN - 1 : -1]:
         run = runs[passage.run]
-        why = visible_line(under_heading(title, passage.reason))
+        reason = brief(under_heading(title, passage.reason), REASON)
         yield (
             (f"    {run.when}  ", Tone.QUIET),
             (f"{passage.outcome:<12}  ", _tone(passage.outcome)),
-            (why, Tone.PLAIN),
+            (visible_line(reason), Tone.PLAIN),
         )
     if len(wrong) > SHOWN:
         yield ((f"    and {len(wrong) - SHOWN} times before", Tone.QUIET),)
@@ -137,10 +143,7 @@ def change_lines(changes: Changes) -> Iterator[Line]:
         if found:
             yield ()
             yield ((f"{kind.value} ({len(found)})", _KIND_TONES[kind]),)
-            for change in found[:SHOWN]:
-                yield from _change(change)
-            if len(found) > SHOWN:
-                yield ((f"    and {len(found) - SHOWN} more", Tone.QUIET),)
+            yield from _changed(found)
     yield from _slower_lines(changes.slower)
     if changes.marks:
         yield ()
@@ -153,16 +156,39 @@ def change_lines(changes: Changes) -> Iterator[Line]:
         yield ((f"{what}: too few runs before to say whether it is slower", Tone.QUIET),)
 
 
-def _change(change: Change) -> Iterator[Line]:
-    yield (
-        (f"    {visible_line(change.title)}", Tone.PLAIN),
-        (f"  {visible_line(change.plan)}", Tone.QUIET),
-    )
+def _changed(found: Sequence[Change]) -> Iterator[Line]:
+    """Yield the cases of one kind, those with the same reason together."""
+    left = SHOWN
+    for told, alike in by_reason(found):
+        for change in alike[:left]:
+            yield (
+                (f"    {visible_line(change.title)}", Tone.PLAIN),
+                (f"  {visible_line(change.plan)}", Tone.QUIET),
+            )
+        if told and left > 0:
+            all_of_them = f"all {len(alike)}: " if len(alike) > 1 else ""
+            yield ((f"        {all_of_them}{visible_line(told)}", Tone.QUIET),)
+        left = max(0, left - len(alike))
+    if len(found) > SHOWN:
+        yield ((f"    and {len(found) - SHOWN} more", Tone.QUIET),)
+
+
+def by_reason(found: Sequence[Change]) -> list[tuple[str, list[Change]]]:
+    """Return cases by what became of them and why, in their order; the same for many is told once."""
+    alike: dict[str, list[Change]] = {}
+    for change in found:
+        alike.setdefault(why(change), []).append(change)
+    groups: list[tuple[str, list[Change]]] = []
+    for told, changes in alike.items():
+        groups += [(told, changes)] if len(changes) >= ALIKE else [(told, [c]) for c in changes]
+    return groups
+
+
+def why(change: Change) -> str:
+    """Say what became of a case, and why."""
     told = turned(change)
-    if change.reason:
-        told += f": {under_heading(change.title, change.reason)}"
-    if told:
-        yield ((f"        {visible_line(told)}", Tone.QUIET),)
+    reason = under_heading(change.title, change.reason)
+    return brief(f"{told}: {reason}" if reason else told, REASON)
 
 
 def turned(change: Change) -> str:
@@ -221,7 +247,8 @@ def headline(changes: Changes) -> str:
         parts.append(f"{len(changes.slower)} slower")
     if changes.marks:
         parts.append(f"{counted(len(changes.marks), 'known fault')} to see to")
-    parts += [f"run {text}" for text in [remark(changes.newer)] if text]
+    stopped = "run stopped: " if changes.newer.ended and changes.newer.aborted else "run "
+    parts += [f"{stopped}{text}" for text in [remark(changes.newer)] if text]
     return f"{changes.newer.rack}: {', '.join(parts) or 'nothing changed'}"
 
 

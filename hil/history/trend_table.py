@@ -7,10 +7,11 @@ from collections.abc import Iterator
 
 from hil.core.count import counted
 from hil.core.instant import Duration, show_duration
-from hil.history.drift import FEWEST, Drift
+from hil.history.drift import FEWEST, Drift, nights
 from hil.history.passages import Stability
 from hil.history.series import Of, Point
 from hil.history.trend import Trend
+from hil.measure.trend_slope import LEAST
 from hil.report.line import Line, Tone
 from hil.report.visible import visible_line
 
@@ -79,7 +80,8 @@ def where_to(drift: Drift) -> str:
     if drift.beyond and not drift.worsens:
         return "is beyond its limit"
     if drift.slope is None:
-        return f"too few days to say where it goes ({len(drift.stretch)})"
+        days = counted(nights(drift.stretch), "day")
+        return f"too few days to say where it goes: {days}, it takes {LEAST}"
     slope = drift.slope
     per = f"{_signed(drift, slope.slope)} a night"
     if not (slope.falls or slope.rises):

@@ -10,6 +10,7 @@ A table wider than the page breaks its texts within their columns; numbers are n
 import textwrap
 from collections.abc import Sequence
 from decimal import ROUND_HALF_EVEN, Decimal, InvalidOperation
+from pathlib import Path
 
 from hil.core.event import AlarmPoint
 from hil.report import alarm_csv
@@ -26,8 +27,11 @@ _RIGHT = {2}
 Cell = tuple[str, Tone]
 
 
-def alarm_table(specs: Sequence[ProvenSpec], page: int = PAGE) -> list[Line]:
-    """Return the tables of all specs and where to read on; nothing where there is no row."""
+def alarm_table(specs: Sequence[ProvenSpec], folder: Path, page: int = PAGE) -> list[Line]:
+    """Return the tables of all specs; nothing where there is no row.
+
+    What `folder` has of their files is named below them.
+    """
     shown = [spec for spec in specs if spec.rows]
     if not shown:
         return []
@@ -37,7 +41,10 @@ def alarm_table(specs: Sequence[ProvenSpec], page: int = PAGE) -> list[Line]:
         about = visible_line(f": {spec.signal} in {spec.unit}")
         lines += [((name, Tone.STRONG), (about, Tone.PLAIN)), *_table(spec.rows, page), ()]
     files = [alarm_csv.NAME, *(spec.picture for spec in shown if spec.told is not None)]
-    return [*lines, ((f"beside the evidence: {', '.join(files)}", Tone.QUIET),)]
+    there = [name for name in files if (folder / name).exists()]
+    if there:
+        lines.append(((f"beside the evidence: {', '.join(there)}", Tone.QUIET),))
+    return lines
 
 
 def measured_text(row: AlarmPoint) -> str:

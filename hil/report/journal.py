@@ -21,10 +21,22 @@ from pathlib import Path
 
 from hil.core.count import counted
 from hil.core.error import StoreError
-from hil.core.event import KINDS, ConsoleLine, Datagram, Event, read, render, render_datagram
+from hil.core.event import (
+    KINDS,
+    ConsoleLine,
+    Datagram,
+    Event,
+    HostNoted,
+    read,
+    render,
+    render_datagram,
+)
 from hil.core.instant import Instant
 
 NAME = "journal.jsonl"
+INCOMPLETE = "journal incomplete"
+"""The trouble of the note with which a journal says that something is missing in it."""
+
 _RESERVE_NAME = ".reserve"
 _RESERVE_SIZE = 256 * 1024
 _WHOLE = 1 << 63
@@ -58,6 +70,17 @@ class JournalWriter:
     def record_datagram(self, at: Instant, way: str, node: str, octets: bytes) -> None:
         """Write the Datagram event of these octets."""
         self._write(render_datagram(at, way, node, octets), False)
+
+    @property
+    def missing(self) -> HostNoted | None:
+        """The note of what is missing so far; None where nothing is."""
+        if self.fault is None:
+            return None
+        text = (
+            f"the journal is not complete: missing are {counted(self.lost_events, 'event')}, "
+            f"{counted(self.lost_bytes, 'byte')} ({self._reason})"
+        )
+        return HostNoted(at=Instant(0), trouble=INCOMPLETE, amount=self.lost_events, text=text)
 
     def close(self) -> None:
         """Sync and close; gives the reserve free for the reports."""

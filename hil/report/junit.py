@@ -34,9 +34,9 @@ from hil.core.error import StoreError
 from hil.core.verdict import Outcome
 from hil.report import journal
 from hil.report.about import About
+from hil.report.result import CaseResult, PlanResult, RunResult
 from hil.report.store import write_whole
 from hil.report.story import case_lines, seconds
-from hil.report.tally import CaseResult, PlanResult, RunResult
 from hil.report.visible import shorten, visible_line, visible_text
 
 NAME = "junit.xml"

@@ -12,7 +12,8 @@ from hil.report.console_log import rebuild_logs
 from hil.report.journal import JournalReader
 from hil.report.junit import write_junit
 from hil.report.page.write import write_pages
-from hil.report.tally import RunResult, Tally
+from hil.report.result import RunResult
+from hil.report.tally import Tally
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,12 +6,17 @@ under a heading that names the case: each thing once, what passed as a number.
 
 from hil.core.event import CheckDecided
 from hil.core.instant import Duration, show_duration
+from hil.core.verdict import Outcome
 from hil.report.console_tale import TOLD
 from hil.report.line import Tone
-from hil.report.tally import Attempt, CaseResult
+from hil.report.result import Attempt, CaseResult
 from hil.report.visible import visible_line
 
 _BYTES_SHOWN = 64
+
+
+SOME_NODE, BENCH = "some node", "bench"
+"""Who is in trouble where a case names no node: whose fault it is, its verdict says."""
 
 
 def seconds(nanoseconds: int, places: int) -> str:
@@ -23,6 +28,18 @@ def seconds(nanoseconds: int, places: int) -> str:
     unit = 10 ** (9 - places)
     count = (max(0, nanoseconds) + unit // 2) // unit
     return f"{count // 10**places}.{count % 10**places:0{places}d}"
+
+
+def brief(text: str, most: int) -> str:
+    """Return a text cut at a blank where it has more than `most` letters; what is cut is marked.
+
+    >>> brief("not every node is ready: feedline, cistern, mast", 30)
+    'not every node is ready …'
+    """
+    if len(text) <= most:
+        return text
+    head = text[: most + 1].rpartition(" ")[0] or text[:most]
+    return f"{head.rstrip(' ;,:')} …"
 
 
 def spaced_hex(shown: str) -> str:
@@ -103,6 +120,12 @@ def nodes_of(case: CaseResult) -> list[str]:
         names += attempt.blamed
         names += [check.node for check in attempt.checks if check.outcome != "pass"]
     return list(dict.fromkeys(names))
+
+
+def in_trouble(case: CaseResult) -> list[str]:
+    """Return who a case that did not pass is told under: its nodes, or in a word who else."""
+    wrong = case.outcome in (Outcome.FAIL, Outcome.UNSTABLE)
+    return nodes_of(case) or [SOME_NODE if wrong else BENCH]
 
 
 def _told_attempt(title: str, attempt: Attempt, reasons: tuple[str, ...]) -> list[tuple[str, Tone]]:

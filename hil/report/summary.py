@@ -11,13 +11,16 @@ from hil.core.event import ActuatorSafe
 from hil.core.event.rack import JUDGED_AGAIN
 from hil.core.verdict import Outcome
 from hil.report.line import Line, Tone
-from hil.report.story import nodes_of, seconds, told_lines, under_heading
-from hil.report.tally import CaseResult, RunResult
+from hil.report.result import CaseResult, RunResult
+from hil.report.story import brief, in_trouble, seconds, told_lines, under_heading
 from hil.report.visible import visible_line
 
 CASES_TOLD = 20
 """So many cases are told in full on the terminal; the reports have all of them."""
 
+
+HEADLINE = 120
+"""The letters of why a run was stopped that the headline has room for."""
 
 TONES = {
     Outcome.PASS: Tone.GOOD,
@@ -56,8 +59,25 @@ _COLUMNS = (
 def readiness(result: RunResult) -> str:
     """Say in one sentence whether the rack is ready, and if not, which node is why.
 
-    `READY: 64 of 64 cases passed` or `NOT READY: louvres: 2 failed; 3 not run`.
+    `READY: 64 of 64 cases passed` or `NOT READY: louvres: 2 failed; 3 not run`.  Of a recording
+    that was judged again it says `PASSED` or `NOT PASSED`: the rack may be elsewhere by now.
     """
+    text = _readiness(result)
+    return text.replace("READY", "PASSED", 1) if judged_again(result) else text
+
+
+def is_good(readiness_said: str) -> bool:
+    """Say whether such a sentence is the good one."""
+    return readiness_said.startswith(("READY", "PASSED"))
+
+
+def judged_again(result: RunResult) -> str:
+    """Say what recording this was judged from; nothing where it is a run of its own."""
+    told = (note.text for note in result.host_notes if note.trouble == JUDGED_AGAIN)
+    return next((f"{text[:1].upper()}{text[1:]}." for text in told), "")
+
+
+def _readiness(result: RunResult) -> str:
     counts = result.counts()
     total, passed = len(result.cases), counts[Outcome.PASS]
     skipped, known = counts[Outcome.SKIPPED], counts[Outcome.KNOWN]
@@ -77,14 +97,22 @@ def readiness(result: RunResult) -> str:
     if result.ended is None:
         parts.append("the run was killed")
     elif result.ended.aborted:
-        parts.append(visible_line(result.ended.aborted))
+        parts.append(brief(visible_line(_silent(result) or result.ended.aborted), HEADLINE))
     return f"NOT READY: {'; '.join(parts)}"
+
+
+def _silent(result: RunResult) -> str:
+    """Name the nodes that were not there at the beginning; nothing where all were."""
+    absent = {note.node for note in result.node_notes if note.trouble == "absent"}
+    return f"no word from {', '.join(sorted(absent))}" if absent else ""
 
 
 def summarise(result: RunResult) -> list[Line]:
     """Return the whole summary: readiness, what went wrong, per plan, per node, safety."""
     ready = readiness(result)
-    lines: list[Line] = [((ready, Tone.GOOD if ready.startswith("READY") else Tone.BAD),), ()]
+    lines: list[Line] = [((ready, Tone.GOOD if is_good(ready) else Tone.BAD),), ()]
+    stopped = "" if result.ended is None else visible_line(result.ended.aborted)
+    lines += [((stopped, Tone.PLAIN),), ()] if stopped and stopped not in ready else []
     lines += _told_cases(result)
     lines += _told_known(result)
     lines += _told_skips(result)
@@ -101,8 +129,7 @@ def _troubles(result: RunResult) -> list[tuple[str, Counter[Outcome]]]:
     by_node: dict[str, Counter[Outcome]] = {}
     for case in result.cases:
         if case.outcome in _GRAVE:
-            wrong = case.outcome in (Outcome.FAIL, Outcome.UNSTABLE)
-            for name in nodes_of(case) or ["some node" if wrong else "bench"]:
+            for name in in_trouble(case):
                 by_node.setdefault(name, Counter())[case.outcome] += 1
     return sorted(by_node.items(), key=lambda item: (-item[1].total(), item[0]))
 
@@ -175,8 +202,7 @@ def _node_table(result: RunResult) -> list[Line]:
     kinds = [kind for kind in _COLUMNS if found[kind] or kind is Outcome.PASS]
     rows = [_heads("node", "checks", *(kind.word for kind in kinds), "worst margin", "where")]
     for node in result.nodes:
-        margin = "none" if node.unmeasured else ""
-        margin = margin if node.margin is None else f"{node.margin:+.2f}"
+        margin = "–" if node.margin is None else f"{node.margin:+.2f}"
         tone = Tone.BAD if node.margin is not None and node.margin < 0 else Tone.PLAIN
         row = [(visible_line(node.name), Tone.PLAIN), (str(node.counts.total()), Tone.PLAIN)]
         row += [_count(node.counts, kind) for kind in kinds]
@@ -227,7 +253,7 @@ def _unsafe(result: RunResult) -> str:
 
 def safety(result: RunResult) -> list[Line]:
     """Say where the run has left what it drove."""
-    if any(note.trouble == JUDGED_AGAIN for note in result.host_notes):
+    if judged_again(result):
         return [(("nothing was driven: a recording was judged", Tone.QUIET),)]
     open_ones = [one for one in result.actuators if not one.confirmed]
     if open_ones:

@@ -4,6 +4,7 @@ A watcher that fails (a closed terminal, a broken pipe) is let go; the run does 
 """
 
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import TypeVar
 
@@ -17,7 +18,8 @@ from hil.report.console_log import ConsoleLogs
 from hil.report.journal import JournalWriter
 from hil.report.junit import write_junit
 from hil.report.page.write import write_pages
-from hil.report.tally import RunResult, Tally
+from hil.report.result import RunResult
+from hil.report.tally import Tally
 
 Watch = Callable[[Event], object]
 T = TypeVar("T")
@@ -61,6 +63,9 @@ class Evidence:
 
     def close(self, about: About) -> tuple[RunResult, Path | None]:
         """End the journal and write the reports; what cannot be written is in `faults`."""
+        missing = self._journal.missing
+        if missing is not None:
+            self.note(replace(missing, at=self.last_at))
         self._journal.close()
         if self._journal.fault is not None:
             self.faults.append(self._journal.fault)

@@ -2,58 +2,41 @@
 
     sent(node, payload, at)         a datagram left for a node      → what it drives, if anything
     came(node, peer, payload, at)   a datagram came from a node     → whose answer it is, if any
+    stood(line, octets)             a line stood on a node's console
 
 Readings become samples as they do in the links (hil.wire.reception), so that a recording shows what
-the run saw.  Only nodes that speak datagrams of declared layouts can be overheard.
+the run saw.  CoAP is heard in hil.wire.coap.overheard, consoles in hil.wire.console.overheard.
 """
 
-from dataclasses import dataclass
-
+from hil.core.event import ConsoleLine
 from hil.core.instant import Instant
 from hil.core.observation import NodeNote, NodeTrouble, Observation
-from hil.core.signal import Value
+from hil.wire.coap.overheard import CoapEar
+from hil.wire.console.overheard import ConsoleEar
 from hil.wire.diagnosis import diagnose
 from hil.wire.layout import Codec
 from hil.wire.rack import Address, Carries, Node, Rack, Role
-from hil.wire.reception import Reception, exchanged
+from hil.wire.reception import Reception, Say, exchanged
+from hil.wire.said import Driven, Replied
 from hil.wire.timers import Timers
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Driven:
-    """A request that drives a signal; `number` comes back in its answer, where it has one."""
-
-    signal: str
-    value: Value
-    number: int | None
-    operation: int
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Replied:
-    """An answer: to which request, and whether it was done."""
-
-    number: int | None
-    operation: int | None
-    accepted: bool
-    detail: str
-
-
-def can_be_overheard(node: Node) -> bool:
-    """Say whether a node speaks datagrams of declared layouts, and those alone."""
-    return bool(node.layouts) and node.coap is None and node.address.port != 0
-
-
 class Overheard:
-    """The machine over all nodes of a rack that can be overheard."""
+    """The machine over all nodes of a rack; instants count from `start`."""
 
-    def __init__(self, rack: Rack) -> None:
+    def __init__(self, rack: Rack, start: Instant = Instant(0)) -> None:  # noqa: B008 - a number
         self._timers = Timers()
         self._observations: list[Observation] = []
-        self._ears = {
-            node.name: _Ear(node, self._timers, self._observations)
+        timers, say = self._timers, self._observations.append
+        self._ears: dict[str, _Ear | CoapEar] = {
+            node.name: _Ear(node, timers, say) if node.coap is None else CoapEar(node, timers, say)
             for node in rack.nodes
-            if can_be_overheard(node)
+            if node.address.port
+        }
+        self._lines = {
+            node.name: ConsoleEar(node, timers, say, start)
+            for node in rack.nodes
+            if node.console is not None
         }
 
     def sent(self, node: str, payload: bytes, at: Instant) -> Driven | None:
@@ -65,8 +48,21 @@ class Overheard:
     def came(self, node: str, peer: Address | None, payload: bytes, at: Instant) -> Replied | None:
         """Take in what came for the tool's socket of a node; `peer` where that was another one."""
         self._catch_up(at)
-        ear = self._ears.get(node)
+        ear = self._ears.get(node) or self._teller(payload)
         return None if ear is None else ear.came(peer, payload, at)
+
+    def stood(self, line: ConsoleLine, octets: bytes) -> None:
+        """Take in a line of a console; `octets` where its text does not tell them."""
+        self._catch_up(line.at)
+        ear = self._lines.get(line.node)
+        if ear is not None:
+            ear.stood(line, octets)
+
+    def unreachable(self, node: str, why: str, at: Instant) -> None:
+        """Learn that nothing can come from a node's console any more."""
+        ear = self._lines.get(node)
+        if ear is not None:
+            ear.unreachable(why, at)
 
     def tick(self, now: Instant) -> None:
         """Learn that time has reached `now`."""
@@ -83,22 +79,33 @@ class Overheard:
         self._observations.clear()
         return observations
 
+    def _teller(self, payload: bytes) -> "_Ear | None":
+        """Return whose reading this is, where it was written down under the name of a group."""
+        for ear in self._ears.values():
+            if isinstance(ear, _Ear) and ear.node.readings_to is not None and ear.claims(payload):
+                return ear
+        return None
+
     def _catch_up(self, now: Instant) -> None:
         self.tick(Instant(now - 1))
 
 
 class _Ear:
-    """One node."""
+    """One node that speaks datagrams of declared layouts."""
 
-    def __init__(self, node: Node, timers: Timers, observations: list[Observation]) -> None:
-        self.node, self._say = node, observations.append
+    def __init__(self, node: Node, timers: Timers, say: Say) -> None:
+        self.node, self._say = node, say
         codecs = [Codec(layout, node) for layout in node.layouts]
         by_role = {role: [c for c in codecs if c.layout.role is role] for role in Role}
         self._requests, self._answers = by_role[Role.REQUEST], by_role[Role.ANSWER]
         self._told = [codec for codec in codecs if codec.layout.role is not Role.REQUEST]
         self._driven = {operation: name for name, operation in node.operations.items()}
         self._open: dict[tuple[int, int], Instant] = {}
-        self._reception = Reception(node, by_role[Role.READING], timers, self._say, None)
+        self._reception = Reception(node, by_role[Role.READING], timers, say, None)
+
+    def claims(self, payload: bytes) -> bool:
+        """Say whether a datagram is a reading with this node's number."""
+        return self._reception.claims(payload)
 
     def sent(self, payload: bytes, at: Instant) -> Driven | None:
         for codec in self._requests:

@@ -19,8 +19,8 @@ from report.runs import ABOUT
 from hil.report.junit import build_junit, write_junit
 from hil.report.page.write import FOLDER, NAME, STYLE, write_pages
 from hil.report.rebuild import fold_run
+from hil.report.result import RunResult
 from hil.report.store import write_whole
-from hil.report.tally import RunResult
 
 CASES, FAILED = 10_000, 100
 WRITTEN_SECONDS, CARRIED_BYTES, OPENED_SECONDS = 10.0, 20_000_000, 2.0

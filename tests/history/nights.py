@@ -54,9 +54,12 @@ def record(events: Iterable[Event], number: int) -> RunRecord:
     return recorded(events, about(number).run, about(number))
 
 
-def folder_of(reports: Path, events: Iterable[Event], number: int) -> Path:
-    """Write the run of a night as a folder."""
+def folder_of(
+    reports: Path, events: Iterable[Event], number: int, when: datetime | None = None
+) -> Path:
+    """Write the run of a night as a folder; it began at the same time as always, or `when`."""
     told = about(number)
+    told = told if when is None else replace(told, started=f"{when:%Y-%m-%dT%H:%M:%SZ}")
     folder = reports / told.run
     folder.mkdir(parents=True, exist_ok=True)
     text = "".join(f"{render(event)}\n" for event in events)

@@ -1,8 +1,11 @@
 """What differs between two runs."""
 
-import pytest
-from history.nights import about, history, identified, mark, night, of
+from dataclasses import replace
 
+import pytest
+from history.nights import about, folder_of, history, identified, keep_run, mark, night, of
+
+from hil.core.event import RunStarted
 from hil.history.change import Kind
 from hil.history.changed import changes
 from hil.history.passages import Passage, passages_of_cases, stability, streak
@@ -43,6 +46,17 @@ def test_a_case_changes_as_the_table_says(tmp_path, reading, before, now, kind):
     expected = {} if kind is None else {"a": kind}
     assert kinds(told(connection)) == expected
     assert kinds(told(connection, about(1).run, about(0).run)) == expected
+
+
+def test_what_only_another_rack_has_judged_was_never_run_here(tmp_path, reading):
+    place = history(tmp_path, [of("pass")])
+    elsewhere = [
+        replace(event, bench="annexe") if isinstance(event, RunStarted) else event
+        for event in of("not run")
+    ]
+    keep_run(place, folder_of(tmp_path, elsewhere, 1))
+
+    assert kinds(told(reading(place), "annexe:virtual")) == {"a": "never run"}
 
 
 def test_a_first_run_says_what_is_broken(tmp_path, reading):

@@ -1,7 +1,9 @@
 """Series of figures, and where they go."""
 
+from datetime import timedelta
+
 import pytest
-from history.nights import history, identified, night
+from history.nights import FIRST, folder_of, history, identified, keep_run, night, place_of
 
 from hil.history.drift import FEWEST, drift_of, urgency
 from hil.history.runs import newest
@@ -39,8 +41,6 @@ def test_a_falling_margin_reaches_its_limit_in_so_many_nights(tmp_path, reading)
 
 def test_nights_are_days_and_not_runs(tmp_path, reading):
     """Every second night no run: the slope is a night's all the same."""
-    from history.nights import folder_of, keep_run, place_of
-
     place = place_of(str(tmp_path / "history.sqlite"))
     for number in range(12):
         margin = 0.8 - 0.02 * number
@@ -77,6 +77,19 @@ def test_few_nights_have_no_charts_and_no_slope(tmp_path, reading):
 
     assert (found.charts, found.slope, found.out_since) == (None, None, None)
     assert FEWEST > 4
+
+
+@pytest.mark.parametrize(
+    ("apart", "goes"), [(timedelta(minutes=4), False), (timedelta(days=1), True)]
+)
+def test_runs_of_one_evening_are_one_night(tmp_path, reading, apart, goes):
+    place = place_of(str(tmp_path / "history.sqlite"))
+    for number in range(6):
+        events = night(("a", "pass", {"margin": 0.8 - 0.1 * number}))
+        keep_run(place, folder_of(tmp_path, events, number, FIRST + number * apart))
+    found = drift(reading(place))
+
+    assert (found.slope is not None, found.reach is not None) == (goes, goes)
 
 
 def test_firmware_is_marked_and_does_not_cut(tmp_path, reading):

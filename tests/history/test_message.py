@@ -6,6 +6,8 @@ from html.parser import HTMLParser
 import pytest
 from history.nights import about, history, mark, night, of
 
+from hil.core.event import RunEnded
+from hil.core.instant import Instant
 from hil.history.changed import changes
 from hil.history.message import as_mail, as_text
 from hil.history.runs import newest
@@ -45,6 +47,36 @@ def test_a_message_says_what_changed_and_nothing_else(changed):
         "\n"
         "2 of 4 cases passed\n"
     )
+
+
+LONG = "nothing was moved, not every node is ready: " + "; ".join(
+    f"node-{number}: no reading from 127.0.0.1:4780{number} within 3 s" for number in range(9)
+)
+
+
+def killed(*titles):
+    """Return a night that was stopped before anything moved."""
+    ends = RunEnded(at=Instant(9), outcome="error", counts={}, aborted=LONG, safe=True)
+    return [*night(*((title, "not run", {}) for title in titles))[:-1], ends]
+
+
+def test_an_unreachable_rack_is_told_once_and_briefly(changed):
+    found = changed(of("pass", "pass", "pass"), killed("a", "b", "c"))
+    lines = plain(list(change_lines(found))).splitlines()
+
+    assert lines[0].startswith("glasshouse:virtual: run stopped: nothing was moved, not every")
+    assert len(lines[0]) < 140
+    assert [line.strip() for line in lines[-4:-1]] == ["a  Louvres", "b  Louvres", "c  Louvres"]
+    assert lines[-1].startswith("        all 3: not run: the run ended before this case began")
+    assert lines[-1].endswith(" …")
+    assert len(lines[-1]) < 270
+
+
+def test_many_with_one_reason_are_told_with_it_once(changed):
+    text = as_text(changed(of(*["pass"] * 4), of(*["fail"] * 4)))
+
+    assert text.count("it was wrong") == 1
+    assert "- Louvres: d\n  all 4: pass → fail: step 1: it was wrong\n" in text
 
 
 def test_nothing_changed_is_said(changed):

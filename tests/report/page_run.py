@@ -11,7 +11,8 @@ from hil.report import journal
 from hil.report.journal import JournalReader, JournalWriter
 from hil.report.page.gathering import Gathering
 from hil.report.page.write import write_pages
-from hil.report.tally import RunResult, fold
+from hil.report.result import RunResult
+from hil.report.tally import fold
 
 
 def journalled(folder: Path, events: Iterable[Event]) -> RunResult:

@@ -11,7 +11,8 @@ from hil.core.event import (
 )
 from hil.core.instant import Instant
 from hil.report.about import About
-from hil.report.tally import RunResult, fold
+from hil.report.result import RunResult
+from hil.report.tally import fold
 
 PLAN = "testplans/louvres.yaml"
 MILLISECOND = 1_000_000

@@ -8,9 +8,11 @@ from report.runs import ABOUT, begun, ended, over, run, started
 
 from hil.core.event import ActuatorSafe, HostNoted, NodeNoted, RunEnded
 from hil.core.instant import Instant
+from hil.report.line import plain
 from hil.report.page.advice import OF_HOST, OF_NODES, advise
 from hil.report.page.again import again, namesakes
 from hil.report.page.unknown import unknowns
+from hil.report.summary import readiness, summarise
 from hil.report.tally import fold
 
 AT = Instant(5)
@@ -168,3 +170,28 @@ def test_kernel_stamps_on_a_real_rack_leave_nothing_to_say_about_them():
 
     assert "stamp" not in sentences(real)
     assert "software" not in sentences(real)
+
+
+def test_who_answered_that_its_port_is_closed_needs_no_look_at_its_plug():
+    events = [started("a"), noted("absent"), noted("port closed"), *over()]
+    (one,) = [entry for entry in entries(events) if entry.who == "louvres"]
+
+    assert OF_NODES["port closed"] in one.steps
+    assert OF_NODES["absent"] not in one.steps
+
+
+def test_the_headline_names_who_was_not_there():
+    ends = RunEnded(at=AT, outcome="error", counts={}, aborted="x" * 300, safe=True)
+    result = fold([started("a"), noted("absent"), noted("absent", "beacon"), ends])
+
+    assert readiness(result) == "NOT READY: 1 of 1 not run; no word from beacon, louvres"
+    assert "x" * 300 in plain(summarise(result))
+
+
+@pytest.mark.parametrize(("outcome", "who"), [("fail", "some node"), ("inconclusive", "bench")])
+def test_page_and_terminal_name_the_same_one_where_no_node_is_known(outcome, who):
+    events = [started("a"), begun(0, "a"), ended(0, "a", outcome, "the disc is not green"), *over()]
+    (one,) = entries(events)
+
+    assert one.who == who
+    assert f"{who}: 1 " in readiness(fold(events))

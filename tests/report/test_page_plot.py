@@ -9,10 +9,11 @@ from hypothesis import strategies as st
 from lxml import etree
 from report.runs import check
 
+from hil.core.event import OperatorAsked
 from hil.core.instant import Instant
 from hil.core.signal import Sample, Validity
 from hil.report.page.decimate import columns
-from hil.report.page.moments import moments_of, windows_of
+from hil.report.page.moments import moments_of, origin_of, windows_of
 from hil.report.page.plot import Seen, described, draw_check
 
 MS = 1_000_000
@@ -173,3 +174,35 @@ def test_a_condition_turned_round_turns_its_window_round():
     (window,) = windows_of(replace(failed(), limits=("not between", "1", "2")))
 
     assert window.wanted is False
+
+
+@pytest.mark.parametrize(
+    ("step", "asked", "label", "along"),
+    [
+        (1, (), "stimulus", "time from the stimulus"),
+        (0, (), "case began", "time from the beginning"),
+        (1, (("act", ""),), "done", "time from the word done"),
+        (1, (("act", "mast.light 200 lx"),), "stimulus", "time from the stimulus"),
+        (1, (("look", "tile.disc red"),), "asked", "time from the question"),
+    ],
+)
+def test_times_count_from_what_they_really_count_from(step, asked, label, along):
+    events = [
+        OperatorAsked(
+            at=Instant(0),
+            index=0,
+            step=1,
+            what=what,
+            text="?",
+            within=9,
+            stand_in=by,
+            place="p:1:1",
+        )
+        for what, by in asked
+    ]
+    wrong = failed(step=step)
+    looked = replace(seen(looks(0, 20)), origin=origin_of(wrong, events))
+    shown = words(draw_check(wrong, looked)).split(" | ")
+
+    assert label in shown
+    assert along in shown

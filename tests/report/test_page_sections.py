@@ -10,6 +10,7 @@ from hil.core.event import (
     BenchCommand,
     BusHealth,
     ConsoleLine,
+    HostNoted,
     OperatorAnswered,
     OperatorAsked,
     SegmentSeen,
@@ -18,6 +19,7 @@ from hil.core.event import (
 from hil.core.instant import Instant
 from hil.core.verdict import Outcome
 from hil.report.alarm_files import write_alarms
+from hil.report.journal import INCOMPLETE
 from hil.report.page import filters
 from hil.report.page.sections import SECTIONS
 from hil.report.tally import fold
@@ -27,6 +29,7 @@ AT = Instant(4)
 
 
 def page(tmp_path, *events):
+    tmp_path.mkdir(exist_ok=True)
     return Page(made(tmp_path, [*run("pass"), *events]))
 
 
@@ -177,3 +180,12 @@ def test_a_failure_of_which_no_node_is_known_is_among_what_is_not_known(tmp_path
     text = Page(made(tmp_path, [*events, *over()])).text
 
     assert "1 case failed of which no node is known: a" in text
+
+
+def test_a_page_of_an_incomplete_journal_says_so(tmp_path):
+    lost = HostNoted(at=AT, trouble=INCOMPLETE, amount=9, text="the journal is not complete")
+    text = page(tmp_path, lost).text
+
+    assert "bench, journal incomplete: the journal is not complete" in text
+    assert "which has what could be written of the datagrams, commands and checks" in text
+    assert "which has every datagram, command and check" in page(tmp_path / "other").text

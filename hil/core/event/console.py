@@ -11,7 +11,7 @@ class ConsoleLine(Event):
     """One line of a node's serial console, said by the node (`in`) or by the tool (`out`).
 
     `hex` are its octets, without the line end, where `text` alone does not tell them; `cut` says
-    that the line was too long and this is a piece of it.
+    that the line was too long and this is a piece of it.  It began `lasted` ns before it ended.
     """
 
     kind: ClassVar[str] = "console-line"
@@ -20,3 +20,4 @@ class ConsoleLine(Event):
     hex: str = ""
     cut: bool = False
     way: str = "in"
+    lasted: int = 0

@@ -10,12 +10,12 @@ from dataclasses import dataclass
 from hil.core.count import counted
 from hil.core.verdict import Outcome
 from hil.report.about import About
+from hil.report.journal import INCOMPLETE
 from hil.report.page.again import again
 from hil.report.page.gathering import Gathering
-from hil.report.story import nodes_of
-from hil.report.tally import CaseResult, RunResult
+from hil.report.result import CaseResult, RunResult
+from hil.report.story import BENCH, SOME_NODE, in_trouble
 
-BENCH = "bench"
 GRAVE = (Outcome.FAIL, Outcome.ERROR, Outcome.INCONCLUSIVE, Outcome.UNSTABLE)
 
 OF_NODES = {
@@ -39,6 +39,7 @@ OF_HOST = {
     "wall clock stepped": "The bench computer's clock was set during the run: leave it alone.",
     "bench broke": "Look at the interface and its cable, then run again.",
     "tool broke": "This is a bug of the tool: keep this folder and tell its makers.",
+    INCOMPLETE: "The disk had no room: make some, then run again; evidence is missing here.",
     "bus": "Look at cable, terminations and supply of the segment.",
 }
 
@@ -123,7 +124,7 @@ def _blamed(result: RunResult) -> dict[str, list[CaseResult]]:
     blamed: dict[str, list[CaseResult]] = {}
     for case in result.cases:
         if case.outcome in GRAVE:
-            for name in nodes_of(case) or [BENCH]:
+            for name in in_trouble(case):
                 blamed.setdefault(name, []).append(case)
     return blamed
 
@@ -138,13 +139,17 @@ def _why(name: str, case: CaseResult | None, result: RunResult) -> str:
 
 def _steps(name: str, cases: Sequence[CaseResult], gathering: Gathering) -> Iterator[str]:
     restarted = any(f"{name} rebooted" in why for case in cases for why in case.reasons)
+    there = gathering.troubles[name, "port closed"]  # its computer said so
     for kind, step in OF_NODES.items():
-        if gathering.troubles[name, kind] and (kind != "reboot" or restarted):
+        beside = (kind == "reboot" and not restarted) or (kind == "absent" and there)
+        if gathering.troubles[name, kind] and not beside:
             yield step
     if gathering.lost_commands[name]:
         yield "Commands to it were not answered: see whether it is there and not overloaded."
     outcomes = {case.outcome for case in cases}
-    if Outcome.FAIL in outcomes:
+    if name == SOME_NODE:
+        yield "No check says which node it was: read what was told, then repeat the first case alone."
+    elif Outcome.FAIL in outcomes:
         yield "Repeat the first case alone; what the node did is shown below."
     elif Outcome.UNSTABLE in outcomes:
         yield "It passed only when tried again: repeat it often (--repeat 20) before you trust it."

@@ -4,7 +4,7 @@ import re
 import shlex
 
 from hil.report.about import About
-from hil.report.tally import CaseResult, RunResult
+from hil.report.result import CaseResult, RunResult
 from hil.report.visible import visible_line
 
 _TURN = re.compile(r" \(\d+\)$")

@@ -1,12 +1,13 @@
 """The evidence of a case that did not pass: plots of its checks, and datagrams in words."""
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from hil.core.event import CheckDecided, ConsoleLine, Datagram
 from hil.core.signal import Sample
 from hil.report.page.decoding import Decoding, Told
 from hil.report.page.dossier import Chapter, Dossier
+from hil.report.page.moments import START, STIMULUS, origin_of
 from hil.report.page.plot import Seen, described, draw_check
 from hil.report.page.span import Span, decision, lead, spans_of
 
@@ -45,9 +46,10 @@ class Row:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Traffic:
-    """The datagrams of one step; `skipped` were left out in the middle."""
+    """The datagrams of one step, in time from `origin`; `skipped` were left out in the middle."""
 
     step: int | None
+    origin: str
     rows: tuple[Row, ...]
     skipped: int
     nodes: str
@@ -69,7 +71,8 @@ class Evidence:
             span = self._span(chapter, check.step)
             if self._drawn >= PLOTS or span is None or check.stimulus is None:
                 continue
-            seen = self._seen(check, check.stimulus, span)
+            origin = origin_of(check, chapter.tales)
+            seen = replace(self._seen(check, check.stimulus, span), origin=origin)
             content = draw_check(check, seen)
             if content is not None:
                 self._drawn += 1
@@ -137,6 +140,8 @@ class Evidence:
         checks = [check for check in span.chapter.wrong if check.step == span.step]
         stimuli = [check.stimulus for check in checks if check.stimulus is not None]
         began = min(stimuli, default=span.start)
+        origins = [origin_of(check, span.chapter.tales) for check in checks]
+        origin = next(iter(origins), STIMULUS if span.step else START)
         moments = [decision(check) for check in checks]
         over = max((check.at for check in checks), default=span.end)
         blamed = {check.node for check in checks}
@@ -147,6 +152,7 @@ class Evidence:
         rows = _rows(kept, began, self._decoding, {check.signal for check in checks})
         return Traffic(
             step=span.step,
+            origin=origin,
             rows=tuple(rows),
             skipped=len(datagrams) - len(kept),
             nodes=", ".join(sorted(span.nodes)),

@@ -116,6 +116,16 @@ def _whole(value: object) -> TypeGuard[int]:
     return isinstance(value, int) and not isinstance(value, bool)
 
 
+def signed(text: str) -> str:
+    """Return a number with its sign, as it is where it has one, is nothing, or is no number.
+
+    >>> signed("0.2"), signed("-0.2"), signed("0"), signed("")
+    ('+0.2', '-0.2', '0', '')
+    """
+    plain = re.fullmatch(r"\d+(\.\d+)?", text) is not None and re.search(r"[1-9]", text) is not None
+    return f"+{text}" if plain else text
+
+
 FILTERS = {
     "mark": mark,
     "slug": slug,
@@ -128,4 +138,5 @@ FILTERS = {
     "number": number,
     "figure": figure,
     "hexed": hexed,
+    "signed": signed,
 }

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from hil.core.verdict import Outcome, worst
 from hil.report.about import About
+from hil.report.journal import INCOMPLETE
 from hil.report.page.advice import GRAVE, advise
 from hil.report.page.again import again, namesakes
 from hil.report.page.decoding import Decoding
@@ -15,9 +16,12 @@ from hil.report.page.gathering import Gathering
 from hil.report.page.press import press
 from hil.report.page.tale import Line, console_of, tales_of
 from hil.report.page.unknown import unknowns
-from hil.report.story import under_heading
-from hil.report.summary import readiness
-from hil.report.tally import CaseResult, NodeResult, RunResult
+from hil.report.result import CaseResult, NodeResult, RunResult
+from hil.report.story import brief, under_heading
+from hil.report.summary import is_good, judged_again, readiness
+
+REASON = 240
+"""The letters of why cases did not run that have room above their names."""
 
 TOLD_IN_FULL = 120
 """So many cases that did not pass are told on the front page; the rest on the pages of plans."""
@@ -99,7 +103,8 @@ def front_page(
     unreadable: int,
 ) -> bytes:
     """Return the front page."""
-    word, _, why = readiness(result).partition(": ")
+    said = readiness(result)
+    word, _, why = said.partition(": ")
     sections = [(section, section.shown(result)) for section in gathering.sections]
     wrong = sum(case.outcome in GRAVE for case in result.cases)
     page = press().get_template("report.html")
@@ -107,6 +112,8 @@ def front_page(
         result=result,
         about=about,
         word=word,
+        good=is_good(said),
+        again=judged_again(result),
         why=why,
         advice=advise(result, gathering, about),
         told=told,
@@ -124,6 +131,7 @@ def front_page(
         sections=[(section, shown) for section, shown in sections if shown is not None],
         unknowns=unknowns(result, gathering, unreadable),
         unreadable=unreadable,
+        incomplete=INCOMPLETE,
     ).encode("utf-8", "backslashreplace")
 
 
@@ -159,7 +167,7 @@ def _by_reason(result: RunResult, outcome: Outcome) -> list[tuple[str, list[Case
         if case.outcome is outcome:
             why = "; ".join(case.reasons) or "no reason given"
             reasons.setdefault(why, []).append(case)
-    return list(reasons.items())
+    return [(brief(why, REASON), cases) for why, cases in reasons.items()]
 
 
 def _reasons(case: CaseResult, chapter: Chapter, several: bool) -> tuple[str, ...]:

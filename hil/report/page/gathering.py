@@ -21,7 +21,8 @@ from hil.core.verdict import Outcome
 from hil.report.page.dossier import LOST, Dossier
 from hil.report.page.section import Section
 from hil.report.page.sections import SECTIONS
-from hil.report.tally import CaseResult, Tally
+from hil.report.result import CaseResult
+from hil.report.tally import Tally
 
 
 class Identity:

@@ -8,10 +8,10 @@ during A to B        wanted A to B                    stimulus, from, to
 never D              not wanted 0 to D                stimulus, until
 """
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
-from hil.core.event import CheckDecided
+from hil.core.event import CheckDecided, Event, OperatorAsked
 from hil.core.instant import Duration, show_duration
 from hil.report.drawing import wide
 
@@ -40,6 +40,24 @@ class Window:
     wanted: bool
 
 
+STIMULUS, START, DONE, QUESTION = "the stimulus", "the beginning", "the word done", "the question"
+BEGINNINGS = {START: "case began", STIMULUS: "stimulus", DONE: "done", QUESTION: "asked"}
+"""What times count from, and how that stands at its moment."""
+
+
+def origin_of(check: CheckDecided, asked: Iterable[Event] = ()) -> str:
+    """Return what the times of a check count from; `asked` are the questions of its case.
+
+    A person's action is over at the word done; a bench that looks instead looks from the question.
+    """
+    for event in asked:
+        if isinstance(event, OperatorAsked) and event.step == check.step:
+            if event.what == "act":
+                return STIMULUS if event.stand_in else DONE
+            return QUESTION if event.stand_in else STIMULUS
+    return STIMULUS if check.step else START
+
+
 def windows_of(check: CheckDecided) -> list[Window]:
     """Return the windows of a check; none where its condition is not known in numbers."""
     if len(check.limits) < 2:
@@ -57,10 +75,10 @@ def windows_of(check: CheckDecided) -> list[Window]:
     return []
 
 
-def moments_of(check: CheckDecided) -> list[Moment]:
-    """Return the moments of a check in the order of time."""
+def moments_of(check: CheckDecided, origin: str = "") -> list[Moment]:
+    """Return the moments of a check in the order of time, which counts from `origin`."""
     times = dict(check.timing)
-    found = [Moment(at=0, words="stimulus" if check.step else "case began", weight=2)]
+    found = [Moment(at=0, words=BEGINNINGS[origin or origin_of(check)], weight=2)]
     if "within" in times:
         found.append(_limit(times["within"], "deadline"))
         if "hold" in times:

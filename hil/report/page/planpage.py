@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from hil.report.page.dossier import Dossier
 from hil.report.page.press import press
 from hil.report.page.tale import tales_of
-from hil.report.tally import CaseResult, PlanResult, RunResult
+from hil.report.result import CaseResult, PlanResult, RunResult
 
 CASES_PER_PAGE = 400
 ROOM = 15_000_000

@@ -20,7 +20,14 @@ from hil.report.alarm_scale import Scale, round_step
 from hil.report.drawing import INK, PAPER, SOFT, box, definitions, fit, said, stroke, text
 from hil.report.page.axis import Axis, axis_of
 from hil.report.page.decimate import columns
-from hil.report.page.moments import Moment, Window, moments_of, set_labels, windows_of
+from hil.report.page.moments import (
+    Moment,
+    Window,
+    moments_of,
+    origin_of,
+    set_labels,
+    windows_of,
+)
 
 WIDTH, LEFT, RIGHT, TOP, BOTTOM = 760, 108, 24, 64, 44
 GROUND, LINE = "#fbfaf7", "#1b4f8a"
@@ -33,7 +40,8 @@ DOTS = 120
 class Seen:
     """What was seen of one signal: samples in order, from `start` to `end` of the run's time.
 
-    After `known_until` nobody looked any more, so no value is drawn there.
+    After `known_until` nobody looked any more, so no value is drawn there.  `origin` is what times
+    count from, where it is not the stimulus or the beginning of the case.
     """
 
     samples: Sequence[Sample]
@@ -41,6 +49,7 @@ class Seen:
     end: int
     known_until: int
     unit: str = ""
+    origin: str = ""
 
 
 def draw_check(check: CheckDecided, seen: Seen) -> str | None:
@@ -66,9 +75,10 @@ def draw_check(check: CheckDecided, seen: Seen) -> str | None:
     ]
     for window in windows_of(check):
         parts += _window(window, axis, scale)
-    parts += _frame(axis, scale, seen.unit)
+    counted = seen.origin or origin_of(check)
+    parts += _frame(axis, scale, seen.unit, f"time from {counted}")
     parts += _line(seen, origin, axis, scale)
-    parts += _moments(moments_of(check), axis, scale)
+    parts += _moments(moments_of(check, counted), axis, scale)
     return "\n".join([*parts, "</svg>", ""])
 
 
@@ -95,7 +105,7 @@ def _window(window: Window, axis: Axis, scale: Scale) -> list[str]:
     return parts
 
 
-def _frame(axis: Axis, scale: Scale, unit: str) -> list[str]:
+def _frame(axis: Axis, scale: Scale, unit: str, along: str) -> list[str]:
     right, bottom = WIDTH - RIGHT, axis.bottom
     parts = [box(LEFT, axis.top, right - LEFT, bottom - axis.top, "none", SOFT)]
     for line, words in axis.ticks():
@@ -110,8 +120,7 @@ def _frame(axis: Axis, scale: Scale, unit: str) -> list[str]:
         if round(tick / step) % 2 == 0:
             words = show_duration(Duration(round(tick * 1e6)))
             parts.append(text(where, bottom + 18, words, "middle", 11))
-    words = "time from the stimulus"
-    return [*parts, text(right, bottom + 36, words, "end", 11, fill=SOFT)]
+    return [*parts, text(right, bottom + 36, along, "end", 11, fill=SOFT)]
 
 
 def _line(seen: Seen, origin: int, axis: Axis, scale: Scale) -> list[str]:

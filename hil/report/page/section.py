@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from typing import ClassVar, Protocol
 
 from hil.core.event import Event
-from hil.report.tally import RunResult
+from hil.report.result import RunResult
 
 Shown = Mapping[str, object]
 

@@ -4,6 +4,7 @@ alarm specs    points with their picture, properties, coverage
 measures       the figures of responses, trials, relations, clocks
 trials         how often, how fast
 bus            what interfaces and nodes told of the segment, and what a simulated one carried
+course         how the health of the bus went over the run (hil.report.page.bus_course)
 """
 
 from typing import ClassVar
@@ -17,9 +18,10 @@ from hil.core.event import (
     SegmentSeen,
     TrialEnded,
 )
+from hil.report.page.bus_course import BusCourse
 from hil.report.page.section import Section, Shown
 from hil.report.page.spread import Spread
-from hil.report.tally import RunResult
+from hil.report.result import RunResult
 
 ROWS = 200
 """So many rows of a section are shown; the journal has all of them."""
@@ -135,7 +137,7 @@ class Bus:
         }
 
 
-SECTIONS: tuple[type[Section], ...] = (Alarms, Measures, Trials, Bus)
+SECTIONS: tuple[type[Section], ...] = (Alarms, Measures, Trials, Bus, BusCourse)
 
 
 def _before_and_after(told: list[BusHealth]) -> list[tuple[str, str, str]]:

@@ -20,10 +20,10 @@ from hil.report.page.gathering import Gathering
 from hil.report.page.press import press, style_sheet
 from hil.report.page.unknown import unknowns
 from hil.report.page.write import STYLE
+from hil.report.result import RunResult
 from hil.report.store import write_whole
 from hil.report.story import nodes_of
-from hil.report.summary import readiness
-from hil.report.tally import RunResult
+from hil.report.summary import is_good, judged_again, readiness
 
 NAME = "sheet.html"
 ROLES = ("set up by", "judged by", "taken over by")
@@ -65,12 +65,15 @@ def sheet(
     result: RunResult, gathering: Gathering, about: About | None, unreadable: int = 0
 ) -> bytes:
     """Return the sheet."""
-    word, _, why = readiness(result).partition(": ")
+    said = readiness(result)
+    word, _, why = said.partition(": ")
     page = press().get_template("sheet.html")
     return page.render(
         result=result,
         about=about,
         word=word,
+        good=is_good(said),
+        again=judged_again(result),
         why=why,
         lines=node_lines(result, gathering),
         counts=result.counts(),

@@ -7,8 +7,8 @@ from hil.core.count import counted
 from hil.core.instant import Duration, show_duration
 from hil.core.verdict import Outcome
 from hil.report.page.gathering import Gathering
+from hil.report.result import RunResult
 from hil.report.story import nodes_of
-from hil.report.tally import RunResult
 
 GAPS_TOLD = 5
 

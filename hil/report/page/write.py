@@ -22,8 +22,8 @@ from hil.report.page.planpage import PlanPages, page_names
 from hil.report.page.press import style_sheet
 from hil.report.page.span import spans_of
 from hil.report.page.traffic import add_datagrams
+from hil.report.result import RunResult
 from hil.report.store import write_whole
-from hil.report.tally import RunResult
 
 NAME = "report.html"
 STYLE = "report.css"

@@ -22,8 +22,8 @@ from hil.report import journal
 from hil.report.about import describe, write_about
 from hil.report.capture.pcapng import NoCapture, read
 from hil.report.journal import JournalReader
+from hil.report.result import RunResult
 from hil.report.store import new_folder
-from hil.report.tally import RunResult
 from hil.runner.again.judging import Judging
 from hil.runner.again.placing import placed
 from hil.runner.evidence import Evidence

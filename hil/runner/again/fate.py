@@ -1,7 +1,7 @@
 """Recorded commands: what became of each, to be found again when a case sends the same one."""
 
 from collections import deque
-from collections.abc import Iterable
+from collections.abc import Container, Iterable
 from dataclasses import dataclass
 from decimal import Decimal, InvalidOperation
 
@@ -37,9 +37,15 @@ class Fate:
 
 
 class Fates:
-    """All commands of a recording, each given out once."""
+    """All commands of a recording, each given out once.
 
-    def __init__(self, logged: Iterable[CommandLogged]) -> None:
+    Those of `programs`, signals that the bench drives by a program, are broken where they are lost.
+    """
+
+    def __init__(
+        self, logged: Iterable[CommandLogged], programs: Container[str] = frozenset()
+    ) -> None:
+        self._programs = programs
         open_ones: dict[int, Fate] = {}
         found: list[Fate] = []
         for event in logged:
@@ -73,7 +79,8 @@ class Fates:
             return told
         end, detail = fate.ended, fate.detail
         if fate.state == "lost":
-            told.append((end, CommandLost(token=token, at=end, detail=detail)))
+            broken = command.signal in self._programs
+            told.append((end, CommandLost(token=token, at=end, detail=detail, broken=broken)))
         else:
             accepted = fate.state == "accepted"
             answer = CommandAnswered(token=token, at=end, accepted=accepted, detail=detail)

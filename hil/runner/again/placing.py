@@ -25,8 +25,10 @@ from hil.core.telling import case_begun, case_unjudged, skipped
 from hil.core.verdict import Outcome
 from hil.report.capture.headers import unwrap
 from hil.report.capture.pcapng import Captured
-from hil.wire.overheard import Driven, Overheard, Replied
+from hil.runner.selection import nodes_used
+from hil.wire.overheard import Overheard
 from hil.wire.rack import Rack
+from hil.wire.said import Driven, Replied
 
 _UNFOUND = "its stimuli are not in the capture, in this order and after those of the case before"
 _NOTHING = "it has no stimulus by which to find it in a capture"
@@ -65,7 +67,7 @@ def placed(packets: Iterable[Captured], rack: Rack, plans: Sequence[Plan]) -> li
     position = 0
     open_case: tuple[int, _Found] | None = None
     for index, (_, case) in enumerate(told):
-        why = _cannot(case)
+        why = _cannot(case, rack)
         found = None if why else _find(case, commands, position)
         if found is None:
             at = commands[position - 1].at if position else Instant(0)
@@ -150,9 +152,13 @@ def _next(commands: Sequence[_Sent], position: int, signal: str, value: Value) -
     return None
 
 
-def _cannot(case: Case) -> str:
+def _cannot(case: Case, rack: Rack) -> str:
     if case.skip:
         return case.skip
+    portless = {node.name for node in rack.nodes if not node.address.port}
+    mute = [name for name in nodes_used(rack, (case,)) if name in portless]
+    if mute:
+        return f"{', '.join(mute)}: what stands on a console is in no capture"
     if any(step.job is not None or step.ask is not None for step in case.steps):
         return _DIALOGUE
     return "" if case.steps and case.steps[0].stimuli else _NOTHING
