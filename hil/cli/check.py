@@ -5,6 +5,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
 import click
+from click.core import ParameterSource
 
 from hil.cli.option import bench_option
 
@@ -19,13 +20,14 @@ T = TypeVar("T")
 @click.command("check")
 @click.argument("files", nargs=-1, metavar="[FILES]...")
 @bench_option("The bench file that plans and alarm specs are checked against.")
-def command(files: tuple[str, ...], bench: str) -> None:
+@click.pass_context
+def command(ctx: click.Context, files: tuple[str, ...], bench: str) -> None:
     """Read bench, plan and alarm spec files and tell every mistake.
 
     FILES are files or folders of them; their first key (bench, plan, alarms, known-faults) says what they are.
     Alarm specs are reviewed as well, and deadlines of plans are held against what the bus of the
     bench file can carry (see hil bus).  Without FILES, testplans/ is read, and the alarm spec beside
-    the bench file: NAME-alarms.yaml beside NAME.yaml.
+    the bench file: NAME-alarms.yaml beside NAME.yaml.  Of bench files alone no other is read.
     """
     from hil.core.count import counted
     from hil.core.error import DescriptionError
@@ -38,11 +40,13 @@ def command(files: tuple[str, ...], bench: str) -> None:
     )
     from hil.runner.selection import plan_files
 
-    rack = read_rack(bench)
     places = plan_files(files) if files else [*plan_files(("testplans",)), *alarm_specs(bench)]
     of_kind: dict[FileKind, list[str]] = {kind: [] for kind in FileKind}
     for place in places:
         of_kind[kind_of(place)].append(place)
+    if ctx.get_parameter_source("bench") is ParameterSource.DEFAULT and places:
+        bench = places[0] if of_kind[FileKind.BENCH] == [*places] else bench
+    rack = read_rack(bench)
     mistakes: list[Mistake] = []
     benches = {bench: rack} | {
         path: _gather(lambda path=path: read_rack(path), mistakes)  # type: ignore[misc]

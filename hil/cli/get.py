@@ -110,11 +110,17 @@ def _octets(got: "Got", signal: "Signal", sample: "Sample") -> str:
 
 
 def _datagrams(got: "Got") -> "Iterator[Line]":
+    from hil.core.count import counted
     from hil.report.line import Tone
+    from hil.report.visible import visible_line
 
     raws = {(sample.signal.partition(".")[0], sample.raw) for sample in got.samples.values()}
+    spoken = {node.name for node in got.rack.nodes if not node.address.port}
     for node, raw in sorted(raws):
-        yield ((f"{node}, {len(raw)} octets: ", Tone.PLAIN), (raw.hex(" "), Tone.QUIET))
+        line = visible_line(raw.decode("utf-8", "backslashreplace"))
+        shown = line if node in spoken else raw.hex(" ")
+        head = f"{node}, {counted(len(raw), 'octet')}: "
+        yield ((head, Tone.PLAIN), (shown, Tone.QUIET))
 
 
 def _trouble(got: "Got") -> "Iterator[Line]":

@@ -211,7 +211,7 @@ def run_and_tell(options: "Options", reads: "Read | None" = None) -> int:
             progress.close()
     with contextlib.suppress(OSError):  # the terminal may be gone; the exit code is not
         print(flush=True)
-        told = [*summarise(finished.result), *alarm_table(finished.result.alarms)]
+        told = [*summarise(finished.result), *alarm_table(finished.result.alarms, finished.folder)]
         paint(told, sys.stdout, colour=colour)
         for fault in finished.faults:
             say_plainly(f"not as it should be: {fault}", sys.stderr)

@@ -40,7 +40,8 @@ def command(
     if write is not None and (write.exists() or not write.parent.is_dir()):
         why = "is there already" if write.exists() else "would be in a folder that is not there"
         raise click.BadParameter(f"{write} {why}", param_hint="--write")
-    rack = with_rounds(read_rack(bench), rounds, coap)
+    declared = read_rack(bench)
+    rack = with_rounds(declared, rounds, coap)
     try:
         if virtual:
             scan = scan_virtually(rack)
@@ -53,7 +54,7 @@ def command(
     lines = list(scan_lines(rack.name, found, scan.rounds, list(scan.odd)))
     paint(lines, sys.stdout)
     if write is not None:
-        _write(write, rack, found)
+        _write(write, with_rounds(declared, None, coap), found)
     if found.findings:
         sys.exit(int(ExitCode.BENCH))
     if not found.entries:
@@ -68,5 +69,5 @@ def _write(file: Path, rack: "object", found: "object") -> None:
 
     assert isinstance(rack, Rack)
     assert isinstance(found, Comparison)
-    write_whole(file, draft(rack, found).encode("utf-8"))
-    click.echo(f"\n{file}: a draft; look for `fill in` in it")
+    write_whole(file, draft(rack, found, str(file)).encode("utf-8"))
+    click.echo(f"\n{file}: a draft; look for `fill in` in it, then: hil check {file}")

@@ -16,8 +16,8 @@ Row = tuple[tuple[str, ...], Tone]
 def scan_lines(name: str, found: Comparison, rounds: int, odd: Sequence[str]) -> Iterator[Line]:
     """Yield the headline, the table, the differences, and what nobody understood."""
     yield (_headline(name, found),)
-    yield ()
     if found.entries:
+        yield ()
         yield from _table([_row(entry, found, rounds) for entry in found.entries])
     for entry in found.entries:
         yield from _resources(entry)

@@ -28,8 +28,9 @@ if TYPE_CHECKING:
 @duration_option(
     "--every",
     default=None,
+    least=20_000_000,  # so often what has come is read (hil.runner.onlooker)
     metavar="DURATION",
-    help="Show things so often: 250 ms on a terminal, otherwise 1 s.",
+    help="Show things so often, at least 20 ms: 250 ms on a terminal, otherwise 1 s.",
 )
 @duration_option(
     "--for",
@@ -63,16 +64,17 @@ def command(
 
     rack = read_rack(bench)
     lively = is_screen(sys.stdout)
+    period = every or Duration(250 * MILLISECOND if lively else SECOND)
     watched = Watched(
         rack=rack,
         signals=named_signals(rack, signals),
         specs=_specs(alarms or rack.alarms, rack),
-        period=every or Duration(250 * MILLISECOND if lively else SECOND),
+        period=period,
         length=length,
         virtual=virtual,
     )
     with open_keys() as keys:
-        view = TableView(rack.name, sys.stdout, keys) if lively else LineView(sys.stdout)
+        view = TableView(rack.name, sys.stdout, keys) if lively else LineView(sys.stdout, period)
         try:
             number = watch(watched, view)
         finally:

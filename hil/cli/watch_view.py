@@ -6,7 +6,7 @@ from hil.cli.keys import Keys
 from hil.cli.screen import Patient, Screen
 from hil.cli.sgr import Colours, render
 from hil.cli.watch_table import WatchTable
-from hil.core.instant import SECOND, Instant
+from hil.core.instant import SECOND, Duration, Instant
 from hil.core.signal import Validity, show_value
 from hil.report.paint import wants_colour
 from hil.report.visible import visible_line
@@ -56,13 +56,15 @@ class TableView:
 class LineView:
     """A line for each period, for a pipe or a file."""
 
-    def __init__(self, stream: TextIO) -> None:
+    def __init__(self, stream: TextIO, period: Duration) -> None:
         self._paper = Patient(stream)
+        self._decimals = 1 if period >= SECOND // 10 else 3
 
     def look(self, live: Live, now: Instant) -> bool:
         """Write a line."""
         told = "   ".join(_told(course, live) for course in live.courses.values())
-        self._paper.write(f"{(now - live.start) / SECOND:8.1f} s   {told}\n")
+        seconds = f"{(now - live.start) / SECOND:.{self._decimals}f}"
+        self._paper.write(f"{seconds:>8} s   {told}\n")
         return False
 
     def close(self) -> None:

@@ -21,7 +21,8 @@ if TYPE_CHECKING:
 def command(octets: tuple[str, ...], bench: str, node: str) -> None:
     """Take octets apart by the bench's layouts; say what differs where none fits.
 
-    On a bench with CoAP nodes, CoAP messages are read as well.
+    On a bench with CoAP nodes, CoAP messages are read as well; on one with serial consoles, lines
+    of text.
     HEX is one datagram: 31 01 02 bc, 31:01:02:bc, 0x31 0x01, or a line of a journal.  Without any,
     standard input is read, one datagram a line.  Exit code 1 where a datagram fits no layout.
     """
@@ -36,7 +37,7 @@ def command(octets: tuple[str, ...], bench: str, node: str) -> None:
     for written in _written(octets):
         if lines:
             lines.append(())
-        fits, told = _told(written, _nodes(rack, node or _known(rack, written)))
+        fits, told = _told(written, rack, _nodes(rack, node or _known(rack, written)))
         lines += told
         misfits += not fits
     paint(lines, sys.stdout)
@@ -84,20 +85,22 @@ def _nodes(rack: "Rack", name: str) -> "tuple[Node, ...]":
     return found
 
 
-def _told(written: "Written", nodes: "tuple[Node, ...]") -> "tuple[bool, list[Line]]":
+def _told(written: "Written", rack: "Rack", nodes: "tuple[Node, ...]") -> "tuple[bool, list[Line]]":
     """Return whether a datagram is as declared, and everything that is to be said of it."""
     from hil.cli.wire_coap import coap_message
+    from hil.cli.wire_console import console_text
     from hil.cli.wire_table import fitting, misfitting
     from hil.report.paint import terminal_width
     from hil.wire.identifying import identify
 
     columns = terminal_width(sys.stdout)
-    attempts = identify(nodes, written.octets)
+    attempts = identify(nodes, written.octets, rack.discovery)
     if attempts and attempts[0].fits:
         return True, list(fitting(attempts, written.octets, columns))
-    lines: list[Line] = []
-    if any(node.coap is not None for node in nodes):
-        right, lines = coap_message(written.octets)
-        if right or not attempts:
-            return right, lines
+    right, lines = console_text(nodes, written.octets)
+    if not right and any(node.coap is not None for node in nodes):
+        right, told = coap_message(written.octets)
+        lines = told if right else [*lines, *told]
+    if right or (lines and not attempts):
+        return right, lines
     return False, [*misfitting(attempts, written.octets, columns), *lines]

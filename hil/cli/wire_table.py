@@ -16,12 +16,14 @@ _RAW_WIDTH = 24
 def fitting(attempts: Sequence[Attempt], payload: bytes, columns: int | None) -> Iterator[Line]:
     """Yield what a datagram is that fits a layout."""
     best, *others = [attempt for attempt in attempts if attempt.fits]
-    title = f"{best.codec.layout.name} of {best.codec.node.name}"
     size = counted(len(payload), "octet")
     role = best.codec.layout.role.value
-    yield ((title, Tone.GOOD), (f": {_article(role)} {role} of {size}, as declared", Tone.PLAIN))
+    yield (
+        (best.title, Tone.GOOD),
+        (f": {_article(role)} {role} of {size}, as declared", Tone.PLAIN),
+    )
     if others:
-        named = ", ".join(f"{one.codec.layout.name} of {one.codec.node.name}" for one in others)
+        named = ", ".join(one.title for one in others)
         yield ((f"  fits as well: {named}", Tone.DOUBT),)
     yield ()
     yield from _picture(best, payload, columns)
@@ -31,11 +33,12 @@ def misfitting(attempts: Sequence[Attempt], payload: bytes, columns: int | None)
     """Yield why a datagram fits none of the layouts, and how far it fits the nearest one."""
     tried = counted(len(attempts), "layout")
     size = counted(len(payload), "octet")
-    yield ((f"these {size} fit none of {tried}", Tone.BAD),)
+    these = f"this {size} fits" if len(payload) == 1 else f"these {size} fit"
+    yield ((f"{these} none of {tried}", Tone.BAD),)
     for turn, attempt in enumerate(attempts[:SHOWN_ATTEMPTS]):
         yield (
             ("  nearest:  " if turn == 0 else "            ", Tone.QUIET),
-            (f"{attempt.codec.layout.name} of {attempt.codec.node.name}: ", Tone.STRONG),
+            (f"{attempt.title}: ", Tone.STRONG),
             (attempt.trouble, Tone.PLAIN),
         )
     if len(attempts) > SHOWN_ATTEMPTS:
@@ -45,7 +48,7 @@ def misfitting(attempts: Sequence[Attempt], payload: bytes, columns: int | None)
         return
     yield ()
     nearest = attempts[0]
-    yield ((f"as {nearest.codec.layout.name} of {nearest.codec.node.name}:", Tone.STRONG),)
+    yield ((f"as {nearest.title}:", Tone.STRONG),)
     yield from _picture(nearest, payload, columns)
 
 

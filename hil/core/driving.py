@@ -2,11 +2,12 @@
 
 Range and rate are enforced here, once more, whatever the reader has already checked: a command
 outside its range is never queued.  A command may differ from the one before it to the same
-signal by at most rate × the time since then; a step waits until that is so.  Safe commands go
-out at once: to be safe beats the rate limit.
+signal by at most rate × the time since then; a step waits until that is so.  Before the first
+one a signal counts as commanded, at the start, to where it was seen.  Safe commands go out at once:
+to be safe beats the rate limit.
 """
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 from enum import Enum
@@ -15,7 +16,7 @@ from hil.core.errand import Halt, Wish
 from hil.core.event import CommandLogged, Event
 from hil.core.instant import SECOND, Instant
 from hil.core.observation import Command, CommandAnswered, CommandLost, CommandSent, Purpose
-from hil.core.signal import Signal, Value, show_value
+from hil.core.signal import Sample, Signal, Validity, Value, show_value
 
 
 class Progress(Enum):
@@ -48,15 +49,23 @@ class Trip:
 
 
 class Driving:
-    """All commands of a run."""
+    """All commands of a run, which begins at `start` (or `origin`) with what is `known` by signal."""
 
-    def __init__(self, signals: Mapping[str, Signal], origin: Instant) -> None:
+    def __init__(
+        self,
+        signals: Mapping[str, Signal],
+        origin: Instant,
+        start: Instant | None = None,
+        known: Mapping[str, Sample] | None = None,
+    ) -> None:
         self._signals = signals
         self._origin = origin
         self._open: dict[int, Trip] = {}
         self._queue: list[Command | Wish] = []
         self._events: list[Event] = []
-        self._last: dict[str, tuple[Value, Instant]] = {}
+        self._last: dict[str, tuple[Value, Instant]] = dict(
+            _seen(signals, known or {}, origin if start is None else start)
+        )
         self._distrusted: dict[str, str] = {}
         self._token = 0
         self.astray: set[str] = set()
@@ -176,3 +185,16 @@ class Driving:
                 detail=trip.detail,
             )
         )
+
+
+def _seen(
+    signals: Mapping[str, Signal], known: Mapping[str, Sample], start: Instant
+) -> Iterator[tuple[str, tuple[Value, Instant]]]:
+    """Yield where the signals with a rate limit were seen, as if commanded there at the start."""
+    for path, signal in signals.items():
+        drive = signal.drive
+        if drive is None or drive.rate is None:
+            continue
+        sample = known.get(drive.readback or path)
+        if sample is not None and sample.validity is Validity.VALID and sample.value is not None:
+            yield path, (sample.value, start)

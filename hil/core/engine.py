@@ -77,7 +77,7 @@ class Run:
         origin = start if origin is None else origin
         self._scene = Scene(
             signals=signals,
-            driving=Driving(signals, origin),
+            driving=Driving(signals, origin, start, known or {}),
             origin=origin,
             explain=explain,
             latest=Latest(known or {}),

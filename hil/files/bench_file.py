@@ -20,6 +20,7 @@ from hil.files.relay_file import read_relay
 from hil.files.software_file import check_software, read_software
 from hil.files.tree import Node
 from hil.files.zone_text import fill_zone
+from hil.wire.announce import Discovery
 from hil.wire.rack import Address, Crc, Layout, Rack
 
 _LATE_BOUND = Duration(50 * MILLISECOND)
@@ -45,6 +46,10 @@ def read_bench(root: Node, page: Page) -> Rack | None:
     nodes = _read_nodes(keys, texts, interface, page)
     layouts = _read_examples(texts, nodes, page)
     software = read_software(keys["software"], page) if "software" in keys else None
+    discovery: Discovery | None = None
+    if "discovery" in keys:
+        found = {each: layouts.get(each) for each in texts}
+        discovery = read_discovery(keys["discovery"], found, interface, page)
     if page.mistakes or name is None or interface is None or host is None or late is None:
         return None
     built = tuple(build_node(node, layouts) for node in nodes)
@@ -64,11 +69,9 @@ def read_bench(root: Node, page: Page) -> Rack | None:
         bus=bus,
         relay=relay,
         depends=depends,
+        discovery=discovery,
     )
     check_software(rack, root, page)
-    if "discovery" in keys:
-        found = read_discovery(keys["discovery"], layouts, interface, page)
-        rack = replace(rack, discovery=found)
     if "commands" in keys:
         rack = replace(rack, programs=read_commands(keys["commands"], rack, page))
     if "alarms" in keys:

@@ -194,6 +194,7 @@ NODE = Record(
         "coap": Key(COAP, "how it speaks CoAP, instead of `layouts`"),
         "console": Key(CONSOLE, "its serial console"),
         "answer-within": Key(DURATION, "its longest time to answer a request", True),
+        "any-source": Key(FLAG, "whether it may answer from another address of its own (no)"),
         "requests": Key(REQUESTS, "what it can be asked"),
         "signals": Key(SIGNALS, "its signals by name", True),
     },
@@ -204,6 +205,7 @@ NODE = Record(
         "coap": ("address",),
         "requests": ("layouts",),
         "readings-to": ("layouts",),
+        "any-source": ("layouts",),
     },
 )
 SETTINGS = Names("settings by name", ANY, read_dotted, DOTTED_PATTERN, 0)

@@ -113,7 +113,7 @@ CONSOLE = Record(
         "frame": Key(FRAME, "bits, parity and stop bits of a character (8N1)"),
         "control-lines": Key(CONTROL_LINES, "what is set before anything is said"),
         "opening-resets": Key(FLAG, "whether opening the port restarts the node (no)"),
-        "boot": Key(PATTERN, "the line that the node prints when it has booted"),
+        "boot": Key(PATTERN, "the line it prints when it has booted; it may tell who it is"),
         "boot-within": Key(DURATION, "how long that takes at most after the opening (5 s)"),
         "prompt": Key(PATTERN, "what stands there without a line end while it waits for a command"),
         "line-end": Key(ENDING, "how the lines end that are sent to it (lf)"),

@@ -15,9 +15,12 @@ MOST_ROUNDS = 100
 
 
 def read_discovery(
-    node: Node, layouts: Mapping[str, Layout], interface: str, page: Page
+    node: Node, layouts: Mapping[str, Layout | None], interface: str | None, page: Page
 ) -> Discovery | None:
-    """Return how nodes are found; None, with every mistake noted, where the text is wrong."""
+    """Return how nodes are found; None, with every mistake noted, where the text is wrong.
+
+    `layouts` are those of the file, None for one that could not be read, and so is `interface`.
+    """
     before = page.count
     keys = DISCOVERY.open(node, page)
     if keys is None:
@@ -44,20 +47,25 @@ def read_discovery(
 
 
 def _layout(
-    key: str, role: Role, keys: Mapping[str, Node], layouts: Mapping[str, Layout], page: Page
+    key: str,
+    role: Role,
+    keys: Mapping[str, Node],
+    layouts: Mapping[str, Layout | None],
+    page: Page,
 ) -> Layout | None:
     if key not in keys:
         return None
     name = NAME.read(keys[key], page, key)
     if name is None:
         return None
-    fitting = [each.name for each in layouts.values() if each.role is role]
+    fitting = [each.name for each in layouts.values() if each is not None and each.role is role]
     if name not in layouts:
         what = f"{key}: there is no layout {show(name)} under `layouts`"
         page.wrong(keys[key], what, nearest(name, fitting) or ", ".join(fitting))
         return None
-    if layouts[name].role is not role:
-        what = f"{key}: the layout {show(name)} has the role `{layouts[name].role.value}`"
+    layout = layouts[name]
+    if layout is not None and layout.role is not role:
+        what = f"{key}: the layout {show(name)} has the role `{layout.role.value}`"
         page.wrong(keys[key], what, ", ".join(fitting) or f"role: {role.value}")
         return None
-    return layouts[name]
+    return layout

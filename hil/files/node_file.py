@@ -9,7 +9,7 @@ from hil.files.console_file import ConsoleText, check_console, read_console
 from hil.files.drive_file import add_drive
 from hil.files.grid import all_parts
 from hil.files.layout_file import LayoutText
-from hil.files.leaf import DURATION, NAME, TITLE, VERSION, WHOLE
+from hil.files.leaf import DURATION, FLAG, NAME, TITLE, VERSION, WHOLE
 from hil.files.mistake import Page, nearest, show
 from hil.files.signal_file import SignalText, read_signal
 from hil.files.tree import Map, Node
@@ -25,8 +25,8 @@ class NodeText:
     """
 
     __slots__ = (
-        *("address", "answer_within", "coap", "console", "identity", "keys", "name", "number"),
-        *("place", "readings_to", "requests", "signals", "used", "vague"),
+        *("address", "answer_within", "any_source", "coap", "console", "identity", "keys"),
+        *("name", "number", "place", "readings_to", "requests", "signals", "used", "vague"),
     )
 
     def __init__(self, name: str, place: Node, keys: dict[str, Node]) -> None:
@@ -36,6 +36,7 @@ class NodeText:
         self.number: int | None = None
         self.address: Address | None = None
         self.answer_within: Duration | None = None
+        self.any_source = False
         self.identity = Identity()
         self.requests: dict[str, int | None] = {}
         self.used: list[str] = []
@@ -90,6 +91,8 @@ def _read_identity(node: NodeText, interface: str | None, page: Page) -> None:
         node.answer_within = DURATION.read(keys["answer-within"], page, "answer-within")
         if node.answer_within == 0:
             page.wrong(keys["answer-within"], "answer-within: expected more than 0 s")
+    if "any-source" in keys:
+        node.any_source = FLAG.read(keys["any-source"], page, "any-source") or False
     serial = TITLE.read(keys["serial"], page, "serial") if "serial" in keys else ""
     firmware = VERSION.read(keys["firmware"], page, "firmware") if "firmware" in keys else ""
     node.identity = Identity(serial=serial or "", firmware=firmware or "")
@@ -226,6 +229,7 @@ def build_node(node: NodeText, layouts: Mapping[str, Layout]) -> RackNode:
         listen=node.requests.get("listen"),
         renew=None if renew is None else Duration(renew),
         readings_to=node.readings_to,
+        any_source=node.any_source,
         console=console,
         coap=None if node.coap is None else node.coap.build(),
     )

@@ -32,15 +32,23 @@ def pytest_addoption(parser: pytest.Parser) -> None:
 def pytest_configure(config: pytest.Config) -> None:
     if not config.getoption("hil_bench"):
         return
-    if getattr(config.option, "numprocesses", None) or hasattr(config, "workerinput"):
+    if _shared_out(config):
         raise pytest.UsageError(
-            "--hil-bench and several processes: one rack takes one run at a time; leave out -n"
+            "--hil-bench and several processes: one rack takes one run at a time;"
+            " leave out -n and --dist"
         )
     from hil.plugin.sitting import open_sitting
 
     sitting = open_sitting(config)
     config.stash[KEY] = sitting
     config.pluginmanager.register(sitting, "hil-sitting")
+
+
+def _shared_out(config: pytest.Config) -> bool:
+    """Return whether this session hands its tests to other processes, or is one of those."""
+    option = config.option
+    several = getattr(option, "numprocesses", None) or getattr(option, "dist", "no") != "no"
+    return bool(several) or hasattr(config, "workerinput")
 
 
 def pytest_collect_file(file_path: Path, parent: pytest.Collector) -> pytest.Collector | None:
@@ -69,5 +77,5 @@ def bench(request: pytest.FixtureRequest) -> "Iterator[Bench]":
         try:
             taken = stack.enter_context(sitting.taking_orders(request.node))
         except BenchTrouble as trouble:
-            pytest.fail(str(trouble), pytrace=False)
+            raise pytest.fail.Exception(str(trouble), pytrace=False) from None
         yield taken

@@ -70,7 +70,7 @@ class CaseItem(pytest.Item):
         try:
             self._ended = ended = sitting.run(self)
         except BenchTrouble as trouble:
-            pytest.fail(str(trouble), pytrace=False)
+            raise pytest.fail.Exception(str(trouble), pytrace=False) from None
         if ended.outcome not in ("pass", "fail", "unstable", "known"):
             text = "\n".join([f"{ended.outcome}: {self.case.mark}", *ended.reasons])
             pytest.fail(text, pytrace=False)  # in the setup, so an error and no failure

@@ -17,9 +17,10 @@ from collections.abc import Mapping, Sequence
 from decimal import Decimal
 from typing import NoReturn
 
-from hil.core.error import DescriptionError, Mark
+from hil.core.error import DescriptionError, Mark, Mistake
 from hil.core.signal import Validity
 from hil.core.verdict import Outcome
+from hil.files.mistake import nearest, show
 from hil.files.python_step import Written, read_python_step
 from hil.files.scope import Scope
 from hil.plugin.trouble import BenchTrouble, CaseFailed
@@ -76,9 +77,15 @@ class Bench:
         self._perform({"wait": length}, _caller())
 
     def read(self, signal: str) -> Decimal | str | None:
-        """Return the latest value of a signal, a number in its own unit; None without a reading."""
+        """Return the latest value of a signal, a number in its own unit; None without a reading.
+
+        Raises DescriptionError for a signal that the bench does not have.
+        """
+        __tracebackhide__ = True
         if signal not in self._scope.signals:
-            raise KeyError(f"there is no signal {signal} on this bench")
+            near = nearest(signal, self._scope.signals)
+            what = f"there is no signal {show(signal)} on this bench"
+            raise DescriptionError([Mistake(_caller(), what, near)])
         try:
             sample = self._conductor.peek(signal)
         except RunOver as over:

@@ -28,7 +28,8 @@ def read_stimuli(rack: Rack, words: Sequence[str]) -> tuple[Stimulus, ...]:
     for path, text in _pairs(words, scope):
         key = Scalar(path, False, 0, 0)
         if text is None:
-            page.wrong(key, f"{show(path)} has no value", f"{path} VALUE")
+            name, _, given = path.partition("=")  # as many other commands want it
+            page.wrong(key, f"{show(name)} has no value", f"{name} {given or 'VALUE'}")
             continue
         value = scope.command(path, key, Scalar(text, False, 0, 0), page)
         if path in stimuli:

@@ -1,12 +1,20 @@
 """A first bench file from what a scan found: for a human to fill in.
 
 Every node is drafted alike, as sparsely as our own reader takes it: who and where it is, one layout
-and one signal that stand for those it really has.  What a human must fill in is marked so.
+and one signal that stand for those it really has.  What a human must fill in is marked so.  How the
+nodes were found is known, and stands there as it is.
 """
 
-import re
 from collections.abc import Iterator
 
+from hil.runner.draft_coap import coap_lines, speaks_coap
+from hil.runner.draft_discovery import (
+    checks_text,
+    discovery_text,
+    layouts_of,
+    layouts_text,
+)
+from hil.runner.yaml_word import quoted
 from hil.wire.comparison import Comparison, Entry
 from hil.wire.rack import Rack
 
@@ -15,13 +23,15 @@ FILL_IN = "fill in"
 _HEAD = """\
 # A draft of what `hil scan` found; not yet a description of this rack.
 # Everything marked `{fill}` is a guess.  fixtures/README.md says what each key means;
-# `hil check --bench THIS-FILE` tells what is still wrong.
+# `hil check {file}` tells what is still wrong.
 
 bench: {bench}
 interface: {interface}
 host: {host}
 
-layouts:
+{checks}{discovery}"""
+
+_LAYOUTS = """\
   draft-request:           # {fill}: what the tool sends to a node
     role: request
     fields:
@@ -43,15 +53,16 @@ layouts:
     examples:
       - bytes: 02 07 00 01 00 D7
         values: {{node: 7, sequence: 1, draft-signal: 215 count}}
-
-nodes:
 """
 
 _NODE = """\
   {name}:{remark}
     number: {number}
     address: {address}{moved}
-{identity}    layouts: [draft-request, draft-reading]   # {fill}
+{offers}"""
+
+_DATAGRAMS = """\
+    layouts: [draft-request, draft-reading]   # {fill}
     answer-within: 50 ms                      # {fill}
     requests: {{read: 1}}                       # {fill}
     signals:
@@ -61,15 +72,28 @@ _NODE = """\
 """
 
 
-def draft(rack: Rack, found: Comparison) -> str:
+def draft(rack: Rack, found: Comparison, file: str) -> str:
     """Return the text of a bench file, with a node for everything that was seen.
 
-    A node that was not seen stays in it as the bench file has it, and is marked.
+    A node that was not seen stays in it as the bench file has it, and is marked.  `file` is where
+    it will stand.
     """
+    layouts = layouts_of(rack.discovery)
     head = _HEAD.format(
-        bench=f"{rack.name}-draft", interface=rack.interface, host=_quoted(rack.host), fill=FILL_IN
+        bench=f"{rack.name}-draft",
+        interface=rack.interface,
+        host=quoted(rack.host),
+        fill=FILL_IN,
+        file=_visible(file),
+        checks=checks_text(layouts),
+        discovery=discovery_text(rack.discovery),
     )
-    return head + "\n".join(_nodes(found))
+    told = layouts_text(layouts)
+    if not all(speaks_coap(entry) for entry in found.entries):
+        told = _LAYOUTS.format(fill=FILL_IN) + told
+    if told:
+        head += f"layouts:\n{told.removeprefix(chr(10))}\n"
+    return f"{head}nodes:\n" + "\n".join(_nodes(found))
 
 
 def _nodes(found: Comparison) -> Iterator[str]:
@@ -120,25 +144,32 @@ def _node(entry: Entry, place: str, name: str, number: int, sure: bool) -> str:
     moved = ""
     if node is not None and seen is not None and seen.address != node.address:
         moved = f"   # was {node.address}"
-    if seen is not None:
-        serial, firmware = seen.serial, seen.firmware and f">= {seen.firmware}"
-    else:
-        assert node is not None
-        serial, firmware = node.identity.serial, node.identity.firmware
-    identity = f"    serial: {_quoted(serial)}\n" if _is_title(serial) else ""
-    identity += f"    firmware: {_quoted(firmware)}\n" if _is_version(firmware) else ""
     offers = seen.resources if seen is not None else ()
-    identity += "".join(f"    # it offers {_visible(link)}\n" for link in offers)
     shown = str(number) if sure else f"{number}   # {FILL_IN}: it did not say, or not alone"
-    return _NODE.format(
+    head = _NODE.format(
         name=name,
         remark=remark,
         number=shown,
-        address=_quoted(place),
+        address=quoted(place),
         moved=moved,
-        identity=identity,
-        fill=FILL_IN,
+        offers="".join(f"    # it offers {_visible(link)}\n" for link in offers),
     )
+    if speaks_coap(entry):
+        return head + "\n".join(coap_lines(entry, _identity(entry), FILL_IN)) + "\n"
+    told = (f"    {key}: {quoted(text)}\n" for key, text in _identity(entry).items())
+    return head + "".join(told) + _DATAGRAMS.format(fill=FILL_IN)
+
+
+def _identity(entry: Entry) -> dict[str, str]:
+    """Return serial number and firmware as they were seen, or as they were declared."""
+    if entry.sighting is not None:
+        seen = entry.sighting
+        serial, firmware = seen.serial, seen.firmware and f">= {seen.firmware}"
+    else:
+        assert entry.node is not None
+        serial, firmware = entry.node.identity.serial, entry.node.identity.firmware
+    told = {"serial": serial} if _is_title(serial) else {}
+    return told | ({"firmware": firmware} if _is_version(firmware) else {})
 
 
 def _is_title(text: str) -> bool:
@@ -154,12 +185,3 @@ def _is_version(text: str) -> bool:
     from hil.wire.firmware import requirement_problem
 
     return bool(text) and not requirement_problem(text)
-
-
-def _quoted(text: str) -> str:
-    """Return a text as YAML takes it, in quotes where it is not plain."""
-    plain = r"[A-Za-z0-9][A-Za-z0-9._-]*|[\d.]+:\d+"
-    if re.fullmatch(plain, text) and text.lower() != "null":  # which is YAML's word for no value
-        return text
-    escaped = "".join(c if c.isprintable() and c not in '\\"' else f"\\u{ord(c):04x}" for c in text)
-    return f'"{escaped}"'

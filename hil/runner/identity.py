@@ -6,6 +6,7 @@ from pathlib import Path
 
 from hil.core.event import BenchFile, NodeIdentified
 from hil.core.instant import Instant
+from hil.core.observation import Confirmed
 from hil.core.signal import Value, show_number
 from hil.files.mistake import Page
 from hil.wire.decoded import Decoded
@@ -39,6 +40,21 @@ def identified(
                 firmware=_shown(told.plain.get("firmware")),
                 boots=told.boots,
             )
+
+
+def introduced(nodes: tuple[Node, ...], seen: Confirmed, at: Instant) -> Iterator[NodeIdentified]:
+    """Yield who a node says it is that has no datagrams to tell it: in CoAP, on its console."""
+    facts = dict(seen.facts)
+    boots, told = facts.get("boots", ""), {*facts} & {"serial", "firmware", "boots"}
+    (node,) = (node for node in nodes if node.name == seen.node)
+    if told and not any(layout.role is Role.READING for layout in node.layouts):
+        yield NodeIdentified(
+            at=at,
+            node=node.name,
+            serial=facts.get("serial", ""),
+            firmware=facts.get("firmware", ""),
+            boots=int(boots) if boots.isdecimal() else None,
+        )
 
 
 def _reading(node: Node, payload: bytes) -> Decoded | None:

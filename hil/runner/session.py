@@ -34,10 +34,10 @@ from hil.core.plan import Case
 from hil.core.scene import Explain, explain_nothing
 from hil.core.signal import Sample, Signal
 from hil.core.verdict import JUDGED, Outcome
-from hil.runner.identity import identified
+from hil.runner.identity import identified, introduced
 from hil.runner.roll_call import RollCall
 from hil.runner.selection import nodes_used, signals_used
-from hil.runner.warm_up import WarmUp
+from hil.runner.warm_up import WarmUp, can_be_asked
 from hil.wire.announce import listening_time
 from hil.wire.rack import Rack
 
@@ -188,15 +188,8 @@ class Session:
             return
         self._phase = Phase.WARM_UP
         present, away = self._roll_call.present, self._roll_call.impostors
-        self._warm_up = WarmUp(
-            [
-                node.name
-                for node in self._rack.nodes
-                if (node.read is not None or node.coap is not None)
-                and node.name in present
-                and node.name not in away
-            ]
-        )
+        asked = [node.name for node in self._rack.nodes if can_be_asked(node)]
+        self._warm_up = WarmUp([name for name in asked if name in present and name not in away])
 
     def _refuse(self, wrong: Mapping[str, str], now: Instant) -> None:
         told = "; ".join(f"{name}: {text}" for name, text in wrong.items())
@@ -276,7 +269,10 @@ class Session:
         elif isinstance(seen, Exchanged):
             self._exchanges.append(seen)
         elif isinstance(seen, (Confirmed, Unconfirmed)):
-            self._events.append(self._warm_up.receive(seen, self._at(seen.at)))
+            at = self._at(seen.at)
+            self._events.append(self._warm_up.receive(seen, at))
+            if isinstance(seen, Confirmed):
+                self._events += introduced(self._rack.nodes, seen, at)
         elif isinstance(seen, (NodeNote, HostNote)):
             if isinstance(seen, NodeNote) and seen.trouble is NodeTrouble.IDENTITY:
                 self._warm_up.drop(seen.node)

@@ -12,6 +12,14 @@ from hil.core.event import Event, NodeNoted
 from hil.core.greeting import confirmed
 from hil.core.instant import Instant
 from hil.core.observation import Confirmed, NodeTrouble, Unconfirmed
+from hil.wire.rack import Node
+
+
+def can_be_asked(node: Node) -> bool:
+    """Return whether there is an exchange with a node, or something that it told by itself."""
+    if node.console is not None and not node.address.port:
+        return node.console.identify is not None or node.console.boot is not None
+    return node.read is not None or node.coap is not None
 
 
 class WarmUp:

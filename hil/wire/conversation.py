@@ -24,7 +24,7 @@ from hil.wire.diagnosis import diagnose
 from hil.wire.encoding import WireError
 from hil.wire.layout import Codec
 from hil.wire.pending import Numbers, Open, Pending
-from hil.wire.rack import Carries, Node, Role
+from hil.wire.rack import Address, Carries, Node, Role
 from hil.wire.reception import Reception, Say, exchanged
 from hil.wire.timers import Timer, Timers
 
@@ -46,6 +46,7 @@ class Conversation:
         self._pending = Pending()
         self._unsent: dict[bytes, Open] = {}
         self._silent = False
+        self._other_sources: set[Address] = set()
         self._listening = Timer(timers, self._listen)
         self._polling = Timer(timers, self._poll)
         self._waiting = Timer(timers, self._give_up_late)
@@ -195,8 +196,7 @@ class Conversation:
     def receive(self, packet: "Packet", now: Instant) -> None:
         """Take in one datagram; no octets whatever raise anything."""
         payload = packet.payload
-        if packet.peer != self._address:
-            self._foreign(packet, now)
+        if packet.peer != self._address and not self._counts(packet, now):
             return
         self._silent = False
         if self._reception.receive(payload, now):
@@ -208,17 +208,29 @@ class Conversation:
                 return
         self._note(NodeTrouble.GARBLED, now, diagnose(self._codecs, payload), payload)
 
-    def _foreign(self, packet: "Packet", now: Instant) -> None:
-        here = f"{self.node.name} is at {self.node.address}"
+    def _counts(self, packet: "Packet", now: Instant) -> bool:
+        """Note a datagram from another address; return whether it counts all the same."""
+        text, own = self._foreign(packet, now)
+        counts = own and self.node.any_source
+        if text and not (counts and packet.peer in self._other_sources):
+            told = f"{text}; it counts (any-source)" if counts else text
+            self._note(NodeTrouble.FOREIGN, now, told, packet.payload)
+        if counts:
+            self._other_sources.add(packet.peer)
+        return counts
+
+    def _foreign(self, packet: "Packet", now: Instant) -> tuple[str, bool]:
+        """Say what came from another address, and whether this node may have said it.
+
+        The text is empty for what was noted already: two nodes with one number.
+        """
         for codec in self._answers:
             decoded = codec.decode(packet.payload)
             if decoded is not None and self._pending.match(decoded) is not None:
-                text = f"answered from {packet.peer}, asked at {self.node.address}"
-                self._note(NodeTrouble.FOREIGN, now, text, packet.payload)
-                return
+                return f"answered from {packet.peer}, asked at {self.node.address}", True
         what = self._reception.foreign(packet.payload, packet.peer, now)
-        if what:
-            self._note(NodeTrouble.FOREIGN, now, f"{what}, {here}", packet.payload)
+        own = bool(what) and self._reception.claims(packet.payload)
+        return what and f"{what}, {self.node.name} is at {self.node.address}", own
 
     def _answer(self, codec: Codec, decoded: Decoded, payload: bytes, now: Instant) -> None:
         head = decoded.head(sequence=None)  # that one counts readings

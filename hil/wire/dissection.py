@@ -180,13 +180,17 @@ def _crc(place: Place, raw: Raw, payload: bytes, size: int) -> tuple[str, str]:
         return "", ""
     covered, got = payload[: place.offset], raw & (1 << place.form.bits) - 1
     if got == calculator(crc)(covered):
-        return f"fits octets 0 to {place.offset - 1}", ""
+        return f"fits {_covered(place.offset)}", ""
     if belongs(place, raw, payload, size):
-        return f"the last octets fit octets 0 to {len(payload) - place.size - 1}", ""
+        return f"the last octets fit {_covered(len(payload) - place.size)}", ""
     wanted = f"{calculator(crc)(covered):0{2 * place.size}x}"
     why = explain_mismatch(crc, covered, got)
-    text = f"CRC over octets 0 to {place.offset - 1} is {wanted}, got {got:0{2 * place.size}x}"
+    text = f"CRC over {_covered(place.offset)} is {wanted}, got {got:0{2 * place.size}x}"
     return "", f"{text}; it {why}" if why else text
+
+
+def _covered(size: int) -> str:
+    return "octet 0" if size == 1 else f"octets 0 to {size - 1}"
 
 
 def _operation(node: Node, operation: int) -> str:

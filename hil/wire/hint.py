@@ -44,6 +44,10 @@ _UNITS: tuple[dict[str, str], ...] = (
     {"fraction": "100", "%": "1"},
 )
 _FACTORS = (10, 100, 1000, 10000)
+_WIDE = 4
+"""A window of numbers that differ by more than this factor says nothing about ratios."""
+_SELDOM = 100
+"""One raw number in so many may lie in a window by chance."""
 
 
 def explain_value(node: Node, payload: bytes, signal: str, limits: Limits) -> str:
@@ -86,7 +90,7 @@ def _hints(codec: Codec, place: Place, raw: Raw, payload: bytes, limits: Limits)
     if math.isfinite(raw) and window is not None and limits.low is not None:
         yield from explain_ratio(scaled(encoding, raw), window, signal.unit if signal else "")
     unit = f" {signal.unit}" if signal is not None and signal.unit else ""
-    seen = window or _declared(signal)
+    seen = _telling(encoding, place.form, raw, limits, _declared(signal))
     if seen is None:
         return
     other = other_sign(raw, place.form)
@@ -112,6 +116,35 @@ def _declared(signal: Signal | None) -> tuple[Decimal, Decimal] | None:
     return signal.low, signal.high
 
 
+def _telling(
+    encoding: Encoding,
+    form: Form,
+    raw: int | float,
+    limits: Limits,
+    declared: tuple[Decimal, Decimal] | None,
+) -> tuple[Decimal, Decimal] | None:
+    """Return the window in which a value would tell that its octets are read wrongly.
+
+    None where it tells nothing: chance finds an octet order for a value that may be anywhere in a
+    wide window, and a value that can be measured is most likely what was measured.
+    """
+    value = scaled(encoding, raw) if math.isfinite(raw) else None
+    wanted = _window(limits)
+    if value is not None and wanted is not None and _inside(value, wanted):
+        return None
+    if value is None or (declared is not None and not _inside(value, declared)):
+        return wanted or declared
+    return wanted if wanted is not None and _is_narrow(wanted, encoding, form) else None
+
+
+def _is_narrow(window: tuple[Decimal, Decimal], encoding: Encoding, form: Form) -> bool:
+    """Say whether hardly any raw number lies in a window."""
+    low, high = window
+    if form.kind == "f":
+        return low * high > 0 and max(low / high, high / low) <= _WIDE
+    return (high - low) * _SELDOM <= abs(encoding.scale) * (1 << form.bits)
+
+
 def _inside(value: Decimal, window: tuple[Decimal, Decimal]) -> bool:
     return window[0] <= value <= window[1]
 
@@ -119,10 +152,10 @@ def _inside(value: Decimal, window: tuple[Decimal, Decimal]) -> bool:
 def explain_ratio(got: Decimal, window: tuple[Decimal, Decimal], unit: str = "") -> list[str]:
     """Say which known ratio lies between a value and what was wanted: at most one sentence.
 
-    A window that holds 0, or is wider than a factor of four, says nothing about ratios.
+    A window that holds 0, or is wider than a factor of four, says nothing.
     """
     low, high = window
-    if not got or low <= got <= high or low * high <= 0 or max(low / high, high / low) > 4:
+    if not got or low <= got <= high or low * high <= 0 or max(low / high, high / low) > _WIDE:
         return []
     if unit == "%" and _inside(got * 100, window):
         return ["looks like a fraction shown as %"]

@@ -1,12 +1,14 @@
 """Which layout of a bench a datagram is of, and where it first differs from those it is not.
 
-Every layout of every node is tried.  One that several nodes share is tried once for each node, and
-told once: by the node whose number the datagram bears, else by the first.
+Every layout of every node is tried, and those by which nodes are found.  One that several nodes
+share is tried once for each node, and told once: by the node whose number the datagram bears, else
+by the first.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
+from hil.wire.announce import Discovery, nobodys
 from hil.wire.diagnosis import diagnose
 from hil.wire.dissection import Part, dissect
 from hil.wire.layout import Codec
@@ -17,6 +19,7 @@ from hil.wire.rack import Carries, Node
 class Attempt:
     """One layout tried on a datagram; `trouble` says why it is not of it, empty where it is.
 
+    The codec's node has no name where the layout is nobody's: the tool's question who is there.
     `first` is the first octet that differs, or the datagram's length where it is cut off.
     """
 
@@ -29,10 +32,21 @@ class Attempt:
     def fits(self) -> bool:
         return not self.trouble
 
+    @property
+    def title(self) -> str:
+        """Return which layout it is, and of whom."""
+        layout, node = self.codec.layout.name, self.codec.node.name
+        return f"{layout} of {node}" if node else layout
 
-def identify(nodes: Sequence[Node], payload: bytes) -> list[Attempt]:
-    """Try all layouts of these nodes; those that fit come first, then the nearest."""
-    attempts = [_attempt(Codec(layout, node), payload) for node in nodes for layout in node.layouts]
+
+def identify(
+    nodes: Sequence[Node], payload: bytes, discovery: Discovery | None = None
+) -> list[Attempt]:
+    """Try all layouts of these nodes; those that fit come first, then the nearest.
+
+    With `discovery` its datagrams are tried as well: any of these nodes may announce itself.
+    """
+    attempts = [_attempt(codec, payload) for codec in _codecs(nodes, discovery)]
     attempts.sort(key=lambda attempt: _distance(attempt, payload))
     told: set[str] = set()
     kept = []
@@ -42,6 +56,15 @@ def identify(nodes: Sequence[Node], payload: bytes) -> list[Attempt]:
             kept.append(attempt)
         told.add(name)
     return kept
+
+
+def _codecs(nodes: Sequence[Node], discovery: Discovery | None) -> Iterator[Codec]:
+    for node in nodes:
+        yield from (Codec(layout, node) for layout in node.layouts)
+    if discovery is not None and discovery.announce is not None:
+        yield from (Codec(discovery.announce, node) for node in nodes if node.address.port)
+    if discovery is not None and discovery.ask is not None:
+        yield nobodys(discovery.ask)
 
 
 def _attempt(codec: Codec, payload: bytes) -> Attempt:

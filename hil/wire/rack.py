@@ -199,7 +199,8 @@ class Node:
     `number` is its number on the bus.  `operations` gives, for each driven signal, the operation
     that drives it; `read` is the operation that asks for a reading (None: cannot be asked) and
     `poll` how often it is asked; `listen` asks to be kept informed and is repeated every `renew`.
-    `readings_to` is the group that it tells its readings by itself.
+    `readings_to` is the group that it tells its readings by itself.  With `any_source` what it
+    says from another address counts as well: it has more than one.
     """
 
     name: str
@@ -216,6 +217,7 @@ class Node:
     listen: int | None = None
     renew: Duration | None = None
     readings_to: Address | None = None
+    any_source: bool = False
     console: "Console | None" = None
     coap: "Coap | None" = None
 

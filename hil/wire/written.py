@@ -66,18 +66,23 @@ def _word(digits: str, marked: bool) -> bytes:
     return bytes.fromhex(digits)
 
 
-def _journal_line(text: str) -> Written:
+def _journal_line(written: str) -> Written:
     try:
-        line = json.loads(text)
+        line = json.loads(written)
     except (ValueError, RecursionError) as error:
         raise UnreadableError("this begins like a line of a journal and is none") from error
-    octets = line.get("hex") if isinstance(line, dict) else None
-    if not isinstance(octets, str):
+    line = line if isinstance(line, dict) else {}
+    octets, text = line.get("hex"), line.get("text")
+    if isinstance(text, str) and line.get("event") == "console-line" and not octets:
+        found = text.encode("utf-8", "replace")  # where these are not its octets, `hex` has them
+    elif isinstance(octets, str):
+        found = _octets(octets)
+    else:
         what = "this line of a journal has no octets"
-        raise UnreadableError(what, 'one with "event": "datagram"')
+        raise UnreadableError(what, 'one with "event": "datagram" or "console-line"')
     node, way = line.get("node"), line.get("way")
     return Written(
-        _octets(octets),
+        found,
         node if isinstance(node, str) else "",
         way if isinstance(way, str) else "",
     )

@@ -40,6 +40,8 @@ def test_the_table_tells_turns_cycle_signals_and_deadlines(hil):
     # 11 turns of 32 bt and a beacon of 20 bt (INET showcase tenbaset1s) are 372 bt
     assert "empty 37.2 µs nobody sends" in lines
     assert "0 tool 0 32 bt 0 69 octets 72 µs 900.4 µs" in lines
+    # two smallest frames and their gaps, 680 bt each, every 100,000 bt
+    assert "console.to-louvres 11 10 ms 12 1.4%" in lines
     assert any(line.startswith("feedline pressure, fault, power reading") for line in lines)
     assert "1 deadline in 1 plan: 1 comfortable, 0 tight, 0 impossible" in lines
 
@@ -60,6 +62,7 @@ def test_a_bench_without_a_bus_is_exit_code_two(hil):
 
     assert ended.exit_code == 2
     assert "plain.yaml: the file describes no `bus`" in ended.output
+    assert "try: bus: {node-count: 2, participants: {tool: {id: 0}" in ended.output
 
 
 def test_a_segment_that_cannot_work_is_shown_and_is_exit_code_two(hil):
@@ -67,6 +70,39 @@ def test_a_segment_that_cannot_work_is_shown_and_is_exit_code_two(hil):
 
     assert ended.exit_code == 2
     assert "louvres and console have the same PLCA id 4" in ended.output
+
+
+def test_without_plca_nobody_has_a_turn_and_there_is_no_picture(hil, tmp_path):
+    text = (tmp_path / "fixtures" / "glasshouse.yaml").read_text("utf-8")
+    (tmp_path / "off.yaml").write_text(text.replace("  node-count: 11 ", "  plca: no #"))
+    ended = hil("bus", "--bench", "off.yaml", "--svg", "cycle.svg")
+
+    assert ended.exit_code == 0
+    assert "all contend for the line (CSMA/CD)" in ended.output
+    assert "its turn" not in ended.output
+    assert "PLCA is off" in ended.output
+    assert not (tmp_path / "cycle.svg").exists()
+
+
+@pytest.mark.parametrize(("nodes", "code"), [(254, 0), (255, 2)])
+def test_a_full_segment_is_worked_out_and_one_node_more_refused(hil, tmp_path, nodes, code):
+    """255 turns are all there are: 30.16.1.1.3 and .4 of IEEE 802.3cg-2019, as ethtool(8) has them."""
+    text = (tmp_path / "fixtures" / "glasshouse.yaml").read_text("utf-8")
+    others = "".join(
+        f"    far-{each}: {{id: {each}, other: yes}}\n" for each in range(11, nodes + 1)
+    )
+    text = text.replace("    console: {id: 10}\n", f"    console: {{id: 10}}\n{others}")
+    text = text.replace("node-count: 11 ", f"node-count: {nodes + 1} ")
+    (tmp_path / "full.yaml").write_text(text)
+    ended = hil("bus", "--bench", "full.yaml", "--svg", "cycle.svg")
+
+    assert ended.exit_code == code, ended.output
+    assert ("far-255 has PLCA id 255, which switches PLCA off" in ended.output) is (code == 2)
+    lines = [" ".join(line.split()) for line in ended.output.splitlines()]
+    assert ("empty 818 µs nobody sends" in lines) is (code == 0)  # 255 turns: 8180 bt
+    checked = hil("check", "plan.yaml", "--bench", "full.yaml")
+    assert checked.exit_code == code
+    assert "Traceback" not in ended.output + checked.output
 
 
 @pytest.mark.parametrize("words", [("check", "hurry.yaml"), ("run", "hurry.yaml", "--virtual")])
@@ -84,6 +120,28 @@ def test_a_segment_that_cannot_work_is_refused(hil, words):
 
     assert ended.exit_code == 2
     assert "(id-repeated)" in ended.output
+
+
+@pytest.mark.parametrize("word", ["check", "run"])
+@pytest.mark.parametrize(
+    ("script", "told"),
+    [
+        ("rate: 0 bit/s", "rate: expected 8 bit/s to 1 Gbit/s"),
+        ("rate: -5 Mbit/s", "rate: expected 8 bit/s to 1 Gbit/s"),
+        ("loss: 120 %", "loss: a part of all datagrams lies from 0 % to 100 %"),
+        ("reorder: 5 %, held: -1 ms", "held"),
+        ("delay: 1e400 s", "delay"),
+    ],
+)
+def test_an_impossible_relay_script_is_exit_code_two(hil, tmp_path, word, script, told):
+    text = (tmp_path / "fixtures" / "glasshouse.yaml").read_text("utf-8")
+    relay = f"\nrelay: {{script: [{{{script}}}]}}\n\nsoftware:\n"
+    (tmp_path / "relay.yaml").write_text(text.replace("\nsoftware:\n", relay))
+    ended = hil(word, "plan.yaml", "--bench", "relay.yaml")
+
+    assert ended.exit_code == 2
+    assert told in ended.output
+    assert "Traceback" not in ended.output
 
 
 def test_a_virtual_run_tells_what_its_segment_carried(hil, tmp_path):

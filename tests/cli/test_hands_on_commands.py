@@ -6,6 +6,8 @@ import pytest
 from click.testing import CliRunner
 
 from hil.cli.main import main
+from hil.core.instant import show_duration
+from hil.runner.onlooker import DRAIN_EVERY
 
 # The worked example of fixtures/glasshouse.yaml: 513 counts of 0.01 bar from node 1.
 READING = (
@@ -53,6 +55,12 @@ def test_the_octets_are_shown_where_they_are_asked_for(hil):
     assert last.startswith("lamps, 33 octets: 31 06 ")
 
 
+def test_a_line_of_a_console_is_shown_as_text(hil):
+    ended = hil("get", "doser.rate", "--raw", "--virtual", "--bench", "fixtures/doser.yaml")
+
+    assert "doser, 82 octets: status boots=2 rate=0 valve=closed tank=800" in ended.output
+
+
 def test_a_name_that_is_none_is_exit_code_two_with_the_nearest(hil):
     ended = hil("get", "feedline.presure", "--virtual")
 
@@ -61,7 +69,12 @@ def test_a_name_that_is_none_is_exit_code_two_with_the_nearest(hil):
     assert "try: feedline.pressure" in ended.output
 
 
-@pytest.mark.parametrize("text", ["5", "5 bar", "0 s", "-1 s", "soon"])
+@pytest.mark.parametrize("text", ["2 s", "2s", "1.5s", "900ms", "1min"])
+def test_a_limit_may_stand_there_without_a_blank(hil, text):
+    assert hil("get", "feedline.pressure", "--within", text, "--virtual").exit_code == 0
+
+
+@pytest.mark.parametrize("text", ["5", "5 bar", "5bar", "0 s", "0s", "-1 s", "soon", "", "1h2m"])
 def test_a_limit_must_be_a_duration(hil, text):
     assert hil("get", "feedline.pressure", "--within", text, "--virtual").exit_code == 2
 
@@ -96,6 +109,13 @@ def test_virtual_and_served_exclude_each_other(hil):
 @pytest.mark.parametrize("words", [("nowhere",), ("--alarms", "nowhere.yaml"), ("--every", "2")])
 def test_what_cannot_be_watched_is_exit_code_two(hil, words):
     assert hil("watch", "--virtual", *words).exit_code == 2
+
+
+def test_nothing_is_shown_more_often_than_it_is_read(hil):
+    ended = hil("watch", "--virtual", "--every", "19 ms", "--for", "1 s")
+
+    assert ended.exit_code == 2
+    assert f"expected at least {show_duration(DRAIN_EVERY)}" in ended.output
 
 
 # --- wire -----------------------------------------------------------------------------------------
@@ -181,6 +201,43 @@ def test_nothing_at_all_and_very_much_are_pictures_too(hil):
 
     assert long.exit_code == 1
     assert "and 1360 octets more" in long.output
+
+
+ANNOUNCE = "52 01 00 01 11 7C 00 01 41 58 2D 30 32 30 31 00 31 2E 34 2E 32 00 B5 56"
+"""The worked example of fixtures/annexe.yaml."""
+
+
+@pytest.mark.parametrize(
+    ("octets", "code", "said"),
+    [
+        ("51 AB 24", 0, "who-is-there: an ask of 3 octets, as declared"),
+        (ANNOUNCE, 0, "announce of feedline: an announce of 24 octets, as declared"),
+        (ANNOUNCE[:-1] + "7", 1, "nearest:  announce of feedline: CRC wrong: holds B557, is B556"),
+        ("51", 1, "this 1 octet fits none of 8 layouts\n  nearest:  who-is-there: length 1"),
+    ],
+)
+def test_what_finds_nodes_is_taken_apart_as_well(hil, octets, code, said):
+    ended = hil("wire", octets, "--bench", "fixtures/annexe.yaml")
+
+    assert ended.exit_code == code
+    assert said in ended.output
+
+
+def test_lines_of_a_console_are_told_by_what_they_are(hil):
+    line = {"event": "console-line", "node": "doser", "text": "boot 2: doser 2.3.0", "hex": ""}
+    lines = [json.dumps(line), json.dumps({**line, "text": "bo\\xff", "hex": "62 6f ff"})]
+    ended = hil("wire", "--bench", "fixtures/doser.yaml", input="\n".join(lines))
+
+    assert ended.exit_code == 1
+    assert ended.output.splitlines() == [
+        "a line on the console of doser, 19 octets: the boot line",
+        "  boot 2: doser 2.3.0",
+        "",
+        "  boots  2",
+        "",
+        "a line on the console of doser, 3 octets: it fits no pattern of the bench file: log",
+        "  bo\\xff",
+    ]
 
 
 @pytest.mark.parametrize(

@@ -79,7 +79,8 @@ def test_the_draft_is_a_bench_file_and_replaces_none(tmp_path):
     again = scan(tmp_path, "--write", str(file))
 
     assert ended.exit_code == 0, ended.output
-    assert f"{file}: a draft; look for `fill in` in it" in ended.output
+    assert f"{file}: a draft; look for `fill in` in it, then: hil check {file}" in ended.output
+    assert hil("check", str(file)).output == f"{file}: 3 nodes, 3 signals, no mistake\n"
     assert [node.name for node in read_rack(str(file)).nodes] == [
         "feedline",
         "circulator",
@@ -88,6 +89,13 @@ def test_the_draft_is_a_bench_file_and_replaces_none(tmp_path):
     assert again.exit_code == 2
     assert "new.yaml is there already" in again.output
     assert "as declared" not in again.output  # it was refused before it asked anybody
+
+
+def test_a_draft_keeps_the_rounds_of_the_file(tmp_path):
+    file = tmp_path / "new.yaml"
+    scan(tmp_path, "--rounds", "1", "--write", str(file))
+
+    assert read_rack(str(file)).discovery.rounds == 3
 
 
 def test_a_draft_in_a_folder_that_is_not_there_is_refused_before_the_scan(tmp_path):

@@ -35,6 +35,22 @@ def test_discovery_is_what_the_file_says(tmp_path):
     assert (found.rounds, found.every, found.coap) == (3, 300 * MILLISECOND, False)
 
 
+def test_its_mistakes_are_told_together_with_all_others(tmp_path):
+    text = said(
+        tmp_path,
+        ("  ask: who-is-there", "  ask: who-is-ther"),
+        ("  rounds: 3", "  rounds: 0"),
+        ("    role: announce\n", "    role: anounce\n"),
+        ("number: 5", "number: 1"),
+    )
+
+    assert "ask: there is no layout `who-is-ther` under `layouts`\n    try: who-is-there" in text
+    assert "rounds: 0 is not in 1 to 100" in text
+    assert "anounce" in text
+    assert "which is that of feedline" in text
+    assert "there is no layout `announce`" not in text  # it is there, only wrong
+
+
 def test_rounds_have_a_default(tmp_path):
     found = read(tmp_path, ("  rounds: 3\n  every: 300 ms\n", "")).discovery
 

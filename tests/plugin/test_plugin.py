@@ -121,11 +121,33 @@ def test_last_failed_runs_only_what_failed(rack):
     rack("--lf").assert_outcomes(failed=1, errors=1)
 
 
-def test_several_processes_are_refused(rack):
-    result = rack("-n", "2")
+@pytest.mark.parametrize(
+    "args", [("-n", "2"), ("-n", "auto"), ("--dist", "load", "--tx", "2*popen"), ("--dist", "each")]
+)
+def test_several_processes_are_refused(rack, args):
+    """Also where this test is itself one of several processes: it asks for more."""
+    result = rack(*args)
 
     assert result.ret == pytest.ExitCode.USAGE_ERROR
-    result.stderr.fnmatch_lines(["*one rack takes one run at a time; leave out -n*"])
+    result.stderr.fnmatch_lines(["*one rack takes one run at a time; leave out -n and --dist*"])
+
+
+def test_one_process_that_is_asked_for_is_none_too_many(rack):
+    rack("-n", "0", "-k", "amber").assert_outcomes(passed=1, deselected=4)
+
+
+@pytest.mark.parametrize("places", [("plans",), ("test_rack.py",)])
+def test_a_rack_that_cannot_be_opened_is_an_error_of_every_item_told_once(pytester, rack, places):
+    text = BENCH.read_text("utf-8").replace("alarms: ", "# alarms: ")
+    (pytester.path / "real.yaml").write_text(text[: text.index("\nsoftware:")], "utf-8")
+    pytester.makepyfile(test_rack="def test_it(bench): raise AssertionError")
+
+    result = rack("--hil-bench=real.yaml", "-k", "amber or test_it", places=places)
+
+    result.assert_outcomes(errors=1, deselected=4 if places == ("plans",) else 0)
+    told = "real.yaml names no software model, so it cannot be run virtually"
+    result.stdout.fnmatch_lines(["*ERROR at setup of*", told])
+    result.stdout.no_fnmatch_line("*During handling*")
 
 
 def test_a_bench_file_with_mistakes_is_a_usage_error(pytester):
@@ -194,6 +216,9 @@ def test_wrong_by_itself(bench):
 
 def test_mistaken(bench):
     bench.drive("tile.dics", "red")
+
+def test_not_there(bench):
+    bench.read("feedline.presure")
 """
 
 
@@ -202,12 +227,14 @@ def test_python_tests_have_the_same_stimuli_and_expectations(rack, pytester):
 
     result = rack(places=("test_rack.py", "plans/lamps.yaml::the light shows its colours [red]"))
 
-    result.assert_outcomes(passed=5, failed=3)
+    result.assert_outcomes(passed=5, failed=4)
     result.stdout.fnmatch_lines(
         [
             "*CaseFailed: test_wrong_node, step 2: tile.disc was red, wanted blue*",
             "*there is no signal `tile.dics` on this bench*",
             "*try: tile.disc*",
+            "*test_rack.py:32:1: there is no signal `feedline.presure` on this bench*",
+            "*try: feedline.pressure*",
             "safe: all 43 driven signals are back",
         ]
     )

@@ -3,18 +3,23 @@
 import json
 import struct
 from decimal import Decimal
+from pathlib import Path
 
 import pytest
 
+from hil.core.errand import Prompt, Replied, Reply
 from hil.core.error import DescriptionError
-from hil.core.event import CheckDecided, CommandLogged, Datagram
+from hil.core.event import CheckDecided, CommandLogged, Datagram, OperatorAnswered, OperatorAsked
 from hil.core.instant import Instant
 from hil.core.observation import Command, CommandLost, CommandSent, Purpose
 from hil.files.read import read_rack
 from hil.report.capture.headers import unwrap
 from hil.report.capture.pcapng import LinkType, begin, packet, read
 from hil.report.journal import JournalReader
+from hil.report.page.sheet import write_sheet
+from hil.report.summary import readiness
 from hil.runner.again.again import judge_again
+from hil.runner.again.answer import Answers
 from hil.runner.again.fate import NOT_THERE, Fates
 from hil.runner.options import Options
 from hil.runner.run import run_plans
@@ -153,11 +158,178 @@ def test_the_evidence_says_what_it_was_judged_from(recorded):
     assert recorded[0].name in note.text and "nothing was driven" in note.text
 
 
+@pytest.mark.parametrize(
+    ("within", "said"),
+    [("within: 200 ms", "PASSED: 2 of 2"), ("within: 1 ms", "NOT PASSED: console")],
+)
+def test_a_recording_is_never_said_to_be_ready(recorded, within, said):
+    judged = again(recorded, PLAN.replace("within: 200 ms", within))
+    page = (judged.folder / "report.html").read_text(encoding="utf-8")
+    sheet = write_sheet(judged.folder, judged.result, None).read_text(encoding="utf-8")
+
+    assert readiness(judged.result).startswith(said)
+    for text in (page, sheet):
+        assert f"Judged again from {recorded[0].name}: nothing was driven." in text
+        assert f"<span>{said.partition(':')[0]}</span>" in text
+
+
 def test_a_folder_without_a_journal_is_refused(tmp_path):
     (tmp_path / "journal.jsonl").write_text("")
 
     with pytest.raises(DescriptionError, match="cannot be judged again"):
         judge_again(tmp_path, (), "", tmp_path, ())
+
+
+# --- people, CoAP, consoles ---------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("bench", "plan", "cases"),
+    [
+        ("glasshouse", "18-operator", 4),
+        ("propagator", "propagator", 15),
+        ("doser", "doser", 8),
+        ("annexe", "annexe", 4),
+    ],
+)
+def test_whatever_nodes_speak_the_same_plan_gives_the_same_verdicts(tmp_path, bench, plan, cases):
+    options = Options(
+        plans=(f"testplans/{plan}.yaml",),
+        bench=f"fixtures/{bench}.yaml",
+        virtual=True,
+        reports=str(tmp_path),
+    )
+    folder = run_plans(options, say=lambda text: None).folder
+    judged = judge_again(folder, (), "", tmp_path, ())
+
+    assert outcomes(judged) == ["pass"] * cases
+    assert checks(judged.folder) == checks(folder) != []
+
+
+@pytest.mark.parametrize(
+    ("bench", "old", "new", "wanted"),
+    [
+        ("propagator", "value: heating, within: 300 ms, hold", "value: cold, within: 90 ms, hold", "fail"),
+        ("doser", "value: 0 mL/min, during", "value: 1 mL/min, tolerance: 0.5 mL/min, during", "fail"),
+    ],
+)  # fmt: skip
+def test_a_changed_value_of_a_coap_or_console_node_gives_new_verdicts(
+    tmp_path, bench, old, new, wanted
+):
+    text = Path(f"testplans/{bench}.yaml").read_text(encoding="utf-8")
+    assert old in text
+    plan = tmp_path / "plan.yaml"
+    plan.write_text(text)
+    where = f"fixtures/{bench}.yaml"
+    options = Options(plans=(str(plan),), bench=where, virtual=True, reports=str(tmp_path / "r"))
+    folder = run_plans(options, say=lambda text: None).folder
+    plan.write_text(text.replace(old, new))
+
+    assert wanted in outcomes(judge_again(folder, (), "", tmp_path / "r", ()))
+
+
+LOOK = """\
+plan: Again
+cases:
+  - case: the lamp is red
+    steps:
+      - stimulus: {beacon.lamp: red}
+        expect: [{signal: beacon.lamp, value: red, within: 150 ms}]
+      - ask: {look: does the lamp look red?, within: 20 s}
+"""
+
+
+@pytest.fixture
+def asked(tmp_path):
+    """Record a run in which a person was asked, and answered what is put into its journal."""
+    plan = tmp_path / "plan.yaml"
+    plan.write_text(LOOK)
+    reports = str(tmp_path / "reports")
+    options = Options(plans=(str(plan),), virtual=True, reports=reports, terminal="none")
+    folder = run_plans(options, say=lambda text: None).folder
+
+    def answered(**said):
+        journal = folder / "journal.jsonl"
+        lines = [json.loads(line) for line in journal.read_text().splitlines()]
+        for line in lines:
+            if line["event"] == "operator-answered":
+                line.update(said)
+        journal.write_text("".join(json.dumps(line) + "\n" for line in lines))
+        return folder, plan
+
+    return answered
+
+
+@pytest.mark.parametrize(
+    ("answer", "outcome"), [("yes", "pass"), ("no", "fail"), ("can't tell", "inconclusive")]
+)
+def test_a_person_s_answer_counts_again(asked, answer, outcome):
+    judged = again(asked(answer=answer, by="person"), LOOK)
+    (told,) = [
+        e for e in JournalReader(judged.folder / "journal.jsonl") if isinstance(e, OperatorAnswered)
+    ]
+
+    assert outcomes(judged) == [outcome]
+    assert (told.answer, told.by) == (answer, "person")
+
+
+def test_another_answer_is_wanted_now(asked):
+    wanted = LOOK.replace("red?, within", "red?, answer: no, within")
+
+    assert outcomes(again(asked(answer="no", by="person"), wanted)) == ["pass"]
+
+
+def test_an_answer_to_another_question_is_none(asked):
+    judged = again(asked(answer="yes", by="person"), LOOK.replace("look red", "look green"))
+
+    assert outcomes(judged) == ["inconclusive"]
+    assert "cannot be judged from this recording" in judged.result.cases[0].reasons[-1]
+
+
+def test_where_nobody_could_be_asked_nobody_answers_now(asked):
+    judged = again(asked(), LOOK)
+
+    assert outcomes(judged) == ["inconclusive"]
+    assert "nobody could be asked when this was recorded" in judged.result.cases[0].reasons[0]
+
+
+@pytest.mark.parametrize(
+    ("index", "text", "now", "found"),
+    [
+        (0, "open?", 10, True),
+        (0, "open?", 51, False),
+        (1, "open?", 10, False),
+        (0, "shut?", 10, False),
+    ],
+)
+def test_an_answer_belongs_to_its_case_its_words_and_what_is_asked_before_it(
+    index, text, now, found
+):
+    asked = OperatorAsked(
+        at=Instant(5), index=0, step=1, what="look", text="open?", within=99, stand_in="", place=""
+    )  # fmt: skip
+    answered = OperatorAnswered(
+        at=Instant(50), index=0, step=1, what="look", text="open?", answer="no", by="person", took=45
+    )  # fmt: skip
+    prompt = Prompt(token=9, act=False, text=text, until=Instant(200))
+    said = Answers([asked, answered]).take(prompt, index, Instant(now))
+
+    assert said == ((50, Replied(token=9, at=Instant(50), reply=Reply.NO)) if found else None)
+
+
+def test_a_console_that_is_not_in_the_recording_is_said(tmp_path):
+    plan, bench = "testplans/doser.yaml", "fixtures/doser.yaml"
+    options = Options(plans=(plan,), bench=bench, virtual=True, reports=str(tmp_path))
+    folder = run_plans(options, say=lambda text: None).folder
+    journal = folder / "journal.jsonl"
+    kept = [line for line in journal.read_text().splitlines() if '"console-line"' not in line]
+    journal.write_text("\n".join(kept) + "\n")
+    judged = judge_again(folder, (), "", tmp_path, ())
+    capture = judge_again(folder / "capture.pcapng", (plan,), bench, tmp_path, ())
+
+    assert set(outcomes(judged)) == set(outcomes(capture)) == {"skipped"}
+    assert "is not in this recording" in judged.result.cases[0].reasons[0]
+    assert "is in no capture" in capture.result.cases[0].reasons[0]
 
 
 # --- captures ----------------------------------------------------------------------------------
@@ -228,6 +400,16 @@ def test_what_is_no_capture_is_refused_with_a_sentence(recorded, tmp_path, conte
 
     with pytest.raises(DescriptionError, match=why):
         from_capture(recorded, capture=odd, bench=bench)
+
+
+def test_a_capture_of_a_coap_rack_gives_the_same_verdicts_as_the_run(tmp_path):
+    plan, bench = "testplans/propagator.yaml", "fixtures/propagator.yaml"
+    options = Options(plans=(plan,), bench=bench, virtual=True, reports=str(tmp_path))
+    folder = run_plans(options, say=lambda text: None).folder
+    judged = judge_again(folder / "capture.pcapng", (plan,), bench, tmp_path, ())
+
+    assert outcomes(judged) == ["pass"] * 15
+    assert {c[:4] for c in checks(judged.folder)} == {c[:4] for c in checks(folder)}
 
 
 TWICE = """\

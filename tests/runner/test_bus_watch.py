@@ -15,9 +15,24 @@ from hil.core.signal import Sample, Validity
 from hil.files.read import read_rack
 from hil.report.about import describe
 from hil.runner.bus import BusWatch, refuse_wrong_segment
+from hil.runner.bus_alarm import BusAlarm
 from hil.runner.evidence import Evidence
+from hil.runner.options import Options
+from hil.runner.run import run_plans
 from hil.wire.segment import Diagnosis
 
+PLAN = """\
+plan: P
+cases:
+  - case: the water falls
+    steps:
+      - stimulus: {cistern.distance: 900 mm}
+        expect: [{signal: cistern.distance, above: 300 mm, during: 2 s}]
+  - case: never begun
+    steps:
+      - stimulus: {cistern.distance: 500 mm}
+        expect: [{signal: cistern.distance, above: 300 mm, during: 2 s}]
+"""
 ROOT = Path(__file__).parents[2]
 NOW = Instant(5)
 
@@ -45,21 +60,36 @@ def watch(glasshouse, evidence, health):
         "cistern": Diagnosis(counters=("cistern.distance",)),
     }
     bus = replace(glasshouse.bus, diagnoses=diagnoses, least_quality=5)
-    return BusWatch(replace(glasshouse, bus=bus), evidence, health=health)
+    return BusWatch(replace(glasshouse, bus=bus), evidence, health=health, alarm=ALARM)
+
+
+ALARM = BusAlarm()
+
+
+@pytest.fixture(autouse=True)
+def quiet():
+    ALARM.__init__()
+
+
+def heard():
+    """Return why the run is to end."""
+    return [arrival.thing.reason for arrival in ALARM.collect(NOW)]
 
 
 class PaperHealth:
     def __init__(self):
         self.counts = {"eth1 collisions": 0}
+        self.link = "up"
+        self.wrong = []
 
     def facts(self):
-        return (("link", "up"), ("signal quality", "not measured"))
+        return (("link", self.link), ("signal quality", "not measured"))
 
     def counters(self):
         return dict(self.counts)
 
     def troubles(self):
-        return []
+        return list(self.wrong)
 
 
 def sampled(signal, value):
@@ -138,7 +168,98 @@ def test_a_counter_of_the_interface_is_a_reason_too(watch, health, evidence):
     play(watch, ended())
 
     (reason,) = journalled(evidence, CaseEnded)[0].reasons
-    assert reason == "bus fault suspected: eth1 collisions rose from 0 to 2 during the case"
+    assert reason == (
+        "bus fault suspected: eth1 collisions rose from 0 to 2 during the case: "
+        "two sent at once: a PLCA id is given twice, or a PHY has PLCA off"
+    )
+    assert heard() == []
+
+
+def test_what_became_worse_during_a_case_is_a_reason_what_was_so_before_is_not(
+    watch, health, evidence
+):
+    health.wrong = ["signal quality of eth1 is 3"]
+    play(watch, started())
+    health.wrong.append("no beacon comes on eth1")
+    play(watch, ended(), started(), ended())
+
+    first, second = journalled(evidence, CaseEnded)
+    assert first.reasons == ("bus fault suspected: no beacon comes on eth1",)
+    assert second.reasons == ()
+    noted = [note.text for note in journalled(evidence, HostNoted)]
+    assert noted == ["signal quality of eth1 is 3", "no beacon comes on eth1"]
+
+
+def test_what_changed_is_told_after_each_case(watch, health, evidence):
+    play(watch, started())
+    watch.hear(sampled("cistern.distance", 3))
+    play(watch, ended(), started())
+    health.link = "down"
+    play(watch, ended(), started(), ended())
+
+    told = [(each.who, each.facts[0][1]) for each in journalled(evidence, BusHealth)]
+    assert told[:3] == [
+        ("interface", "up"),
+        ("feedline", "not measured"),
+        ("cistern", "not measured"),
+    ]
+    assert told[3:] == [("cistern", "3 mm"), ("interface", "down")]
+
+
+def test_beacons_of_a_second_coordinator_end_the_run(glasshouse, evidence):
+    bus = replace(glasshouse.bus, diagnoses={"cistern": Diagnosis(beacons="cistern.distance")})
+    watch = BusWatch(replace(glasshouse, bus=bus), evidence, alarm=ALARM)
+    watch.hear(sampled("cistern.distance", 3))
+    play(watch, started())
+    assert heard() == []
+    watch.hear(sampled("cistern.distance", 4))
+    watch.hear(sampled("cistern.distance", 5))
+
+    assert ALARM.due(NOW) == NOW
+    assert heard() == ["second coordinator: cistern.distance rose from 3 to 4"]
+    assert ALARM.due(NOW) is None
+    play(watch, ended())
+    (reason,) = journalled(evidence, CaseEnded)[0].reasons
+    assert "there is a second coordinator" in reason
+
+
+def test_unexpected_beacons_of_the_adapter_end_the_run(watch, health):
+    health.counts["eth1 plca_unexpected_beacons"] = 0
+    play(watch, started())
+    health.counts["eth1 plca_unexpected_beacons"] = 1
+    play(watch, ended())
+
+    assert heard() == ["second coordinator: eth1 plca_unexpected_beacons rose from 0 to 1"]
+
+
+def test_what_rose_between_two_cases_is_told_and_blames_neither(watch, health, evidence):
+    play(watch, started(), ended())
+    health.counts["eth1 collisions"] = 3
+    play(watch, started(), ended())
+
+    assert [case.reasons for case in journalled(evidence, CaseEnded)] == [(), ()]
+    (note,) = journalled(evidence, HostNoted)
+    assert note.text.startswith("eth1 collisions rose from 0 to 3 between two cases: two sent")
+
+
+def test_a_run_ends_safe_when_a_second_coordinator_shows(tmp_path):
+    text = (ROOT / "fixtures" / "glasshouse.yaml").read_text("utf-8")
+    told = "cistern: {id: 2, stub: 40 mm, unexpected-beacons: distance}"
+    (tmp_path / "bench.yaml").write_text(text.replace("cistern: {id: 2, stub: 40 mm}", told))
+    (tmp_path / "plan.yaml").write_text(PLAN)
+    options = Options(
+        plans=(str(tmp_path / "plan.yaml"),),
+        bench=str(tmp_path / "bench.yaml"),
+        virtual=True,
+        reports=str(tmp_path / "reports"),
+    )
+    finished = run_plans(options, say=lambda text: None)
+
+    first, second = finished.result.cases
+    assert (first.outcome.word, second.outcome.word) == ("error", "not run")
+    assert "second coordinator: cistern.distance rose from" in first.reasons[0]
+    assert finished.result.safe
+    assert finished.code == 3
 
 
 def test_health_is_told_before_the_first_case_and_at_the_end(watch, evidence):

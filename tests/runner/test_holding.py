@@ -1,6 +1,7 @@
 """Holding by hand: the rules of a plan, on one node in virtual time."""
 
 import signal
+from dataclasses import replace
 from decimal import Decimal
 
 import pytest
@@ -12,7 +13,7 @@ from hil.bench.hands import Hands
 from hil.bench.loop import drive
 from hil.bench.virtual import VirtualBench
 from hil.core.error import Mark
-from hil.core.event import ActuatorSafe, CaseEnded, RunEnded
+from hil.core.event import ActuatorSafe, CaseEnded, CommandLogged, RunEnded
 from hil.core.instant import SECOND, Duration, Instant
 from hil.core.observation import Abort, NodeNote, NodeTrouble
 from hil.core.plan import Stimulus
@@ -110,6 +111,25 @@ def test_an_unclean_end_is_repaired_before_anything_is_driven(rack):
     hold(rack, gauge, "gauge.arm", "45 deg", length=Duration(SECOND), repair=True)
 
     assert commands(gauge)[:3] == [(ARM, 0), (PRESSURE, 200), (ARM, 450)]
+
+
+@pytest.mark.parametrize("repair", [False, True])
+def test_the_rate_limit_of_a_plan_holds_by_hand_too(rack, repair):
+    """From 0 deg, where it was seen, 90 deg at 50 deg/s take 1.8 s; being safe takes none."""
+    (node,) = rack.nodes
+    slow = tuple(
+        replace(one, drive=replace(one.drive, rate=Decimal(50))) if one.name == "arm" else one
+        for one in node.signals
+    )
+    rack = replace(rack, nodes=(replace(node, signals=slow),))
+    length = Duration(SECOND)
+    _, events, _ = hold(rack, Gauge(), "gauge.arm", "90 deg", length=length, repair=repair)
+    sent = [(e.value, e.at) for e in of(events, CommandLogged) if e.state == "sent"]
+    there = next(at for value, at in sent if value == "90 deg")
+    back = next(at for value, at in sent if value == "0 deg" and at > there)
+
+    assert 1.8 * SECOND <= there < 2 * SECOND
+    assert back < there + 1.1 * SECOND
 
 
 def test_the_engine_refuses_a_value_outside_the_range_whoever_wants_it(rack):

@@ -3,6 +3,8 @@
 import json
 from pathlib import Path
 
+import pytest
+
 from hil.core.event import NodeNoted, RunEnded
 from hil.core.instant import Instant
 from hil.files.read import read_rack, read_rack_text
@@ -23,11 +25,11 @@ cases:
 """
 
 
-def events(tmp_path):
-    (tmp_path / "plan.yaml").write_text(PLAN)
+def events(tmp_path, plan=PLAN, bench=BENCH):
+    (tmp_path / "plan.yaml").write_text(plan)
     options = Options(
         plans=(str(tmp_path / "plan.yaml"),),
-        bench=str(BENCH),
+        bench=str(bench),
         virtual=True,
         reports=str(tmp_path / "reports"),
     )
@@ -48,6 +50,33 @@ def test_a_run_tells_its_bench_file_and_every_node_before_the_first_case(tmp_pat
     assert {"node": "feedline", "serial": "GH-0101", "firmware": "1.4.2", "boots": 1}.items() <= (
         nodes[0].items()
     )
+
+
+@pytest.mark.parametrize(
+    ("bench", "stimulus", "identities"),
+    [
+        ("doser", "doser.tank: 50 %", [("doser", "DS-0201", "2.3.0", 2)]),
+        (
+            "propagator",
+            "bed.mode: automatic",
+            [("bed", "PG-0101", "1.2.0", 1), ("hood", "PG-0102", "1.2.0", 1)],
+        ),
+    ],
+)
+def test_nodes_without_datagrams_tell_who_they_are_in_the_first_exchange(
+    tmp_path, bench, stimulus, identities
+):
+    signal, _, value = stimulus.partition(": ")
+    expect = f"{{signal: {signal}, value: {value}, within: 2 s}}"
+    step = f"{{stimulus: {{{stimulus}}}, expect: [{expect}]}}"
+    plan = f"plan: One\ncases: [{{case: a, steps: [{step}]}}]\n"
+    _, told = events(tmp_path, plan, ROOT / "fixtures" / f"{bench}.yaml")
+    before = told[: [one["event"] for one in told].index("case-started")]
+    nodes = [one for one in before if one["event"] == "node-identified"]
+
+    assert identities == [
+        (one["node"], one["serial"], one["firmware"], one["boots"]) for one in nodes
+    ]
 
 
 def test_a_check_tells_when_it_was_stimulated_and_what_was_wanted_in_numbers(tmp_path):

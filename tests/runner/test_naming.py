@@ -97,3 +97,15 @@ def test_an_empty_text_is_a_text(rack):
 )
 def test_what_a_plan_would_refuse_is_refused(rack, words, what):
     assert what in mistakes(lambda: read_stimuli(rack, words))[0][0]
+
+
+@pytest.mark.parametrize(
+    ("word", "hint"),
+    [("beacon.lamp", "beacon.lamp VALUE"), ("beacon.lamp=red", "beacon.lamp red")],
+)
+def test_a_signal_without_a_value_is_shown_with_one(rack, word, hint):
+    with pytest.raises(DescriptionError) as caught:
+        read_stimuli(rack, [word])
+
+    assert "`beacon.lamp` has no value" in str(caught.value)
+    assert f"try: {hint}" in str(caught.value)

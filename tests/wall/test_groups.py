@@ -133,7 +133,7 @@ def test_a_group_socket_joins_by_index_and_shares_its_port():
     two = GroupPort("two", group, interface="lo")
     mouth = Port("mouth", "127.0.0.1", interface="lo")
     try:
-        pin_sending(mouth, "lo", "")
+        pin_sending(mouth.socket, "lo", "")
         index = mouth.socket.getsockopt(socket.IPPROTO_IP, socket.IP_MULTICAST_TTL)
         assert index == 1
         assert mouth.send(b"hello", group) == ""

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 from history.nights import about, folder_of, night, of
+from wall import mounts
 
 from hil.core.error import StoreError
 from hil.history.keep import keep_run
@@ -60,15 +61,9 @@ def is_whole(file, checks):
     return sound and counts <= {checks}
 
 
-def in_a_mount(folder, mount, *command):
-    """Run a command where `mount` was done to a folder, seen by nobody else."""
-    script = f'{mount} && exec "$@"'
-    words = ["unshare", "--mount", "--propagation", "private", "sh", "-c", script, "sh"]
-    ended = subprocess.run(
-        [*words, *map(str, command)], capture_output=True, text=True, timeout=PATIENCE, check=False
-    )
-    if "Operation not permitted" in ended.stderr or "permission denied" in ended.stderr.lower():
-        pytest.skip("no file systems can be mounted here")
+def in_a_mount(mount, *command):
+    """Run a command where `mount` was done before; return what it said."""
+    ended = mounts.in_a_mount(mount, *command)
     assert ended.returncode == 0, ended.stderr
     return ended.stdout.splitlines()
 
@@ -79,8 +74,7 @@ def test_a_full_disk_is_told_and_keeps_what_was_there(tmp_path):
     small, large = folder_of(tmp_path, of("pass"), 0), folder_of(tmp_path, big(3000), 1)
     file = disk / "history.sqlite"
     said = in_a_mount(
-        disk,
-        f"mount -t tmpfs -o size=340k tmpfs {disk}",
+        mounts.small(disk, "340k"),
         "sh",
         "-c",
         f'"$1" "$2" {file} {small} {large}; "$1" "$2" {file} --runs',
@@ -100,8 +94,7 @@ def test_a_read_only_folder_is_told_and_can_be_read(tmp_path):
     file = place / "history.sqlite"
     keep_run(place_of(str(file)), folder)
     said = in_a_mount(
-        place,
-        f"mount --bind {place} {place} && mount -o remount,ro,bind {place}",
+        mounts.read_only(place),
         "sh",
         "-c",
         f'"$1" "$2" {file} {folder}; "$1" "$2" {file} --runs; "$1" "$2" {place}/new {folder}',

@@ -9,6 +9,9 @@ from wall.run_rack import Rack, finish
 from wall.screen import screen
 from wall.terminal import Terminal
 
+from hil.report.rebuild import fold_run
+from hil.runner.again.again import judge_again
+
 pytestmark = pytest.mark.wall
 
 LOOK = """\
@@ -73,6 +76,22 @@ def test_an_answer_is_the_verdict_and_the_terminal_is_as_before(bench, key, code
     assert during != terminal.before
     assert [event["answer"] for event in told(rack)] == [answer]
     assert told(rack)[0]["by"] == "person"
+
+
+@pytest.mark.parametrize("key", ["y", "n", "t"])
+def test_a_recorded_answer_gives_the_same_verdict_when_it_is_judged_again(bench, key, monkeypatch):
+    rack, terminal = bench(look())
+    terminal.wait_for(KEYS)
+    terminal.type(key + "\r")
+    terminal.finish()
+    monkeypatch.chdir(rack.folder)
+    recorded = fold_run(rack.folder / "reports" / "latest").result
+    judged = judge_again(
+        rack.folder / "reports" / "latest", (), "", rack.folder / "again", ()
+    ).result
+
+    assert [case.outcome for case in judged.cases] == [case.outcome for case in recorded.cases]
+    assert [case.reasons for case in judged.cases] == [case.reasons for case in recorded.cases]
 
 
 def test_question_answer_and_progress_stand_in_lines_of_their_own(bench):

@@ -1,8 +1,11 @@
 """The relay as a process before a node that nobody here wrote (plain_node.py)."""
 
+import json
 import re
 import select
 import socket
+import subprocess
+import sys
 import time
 from dataclasses import replace
 from decimal import Decimal
@@ -10,8 +13,9 @@ from decimal import Decimal
 import pytest
 from bench.small import rack as small_rack
 from wall.plain_node import NODE, READ, READING, REQUEST, sealed
-from wall.ports import free_port
+from wall.ports import free_port, free_ports
 from wall.run_rack import SHORT, Rack, finish
+from wall.spaces import ROOT
 
 from hil.bench.relay import RelayProcess, behind
 from hil.core.error import BenchError
@@ -167,6 +171,40 @@ def test_a_run_through_a_slow_line_passes_what_has_the_time(plain):
     assert code == 0, out + err
     elapsed = [each["elapsed"] for each in rack.journal() if each["event"] == "check"]
     assert all(each >= 15 * MILLISECOND for each in elapsed)
+
+
+GROUPED = """\
+plan: P
+cases:
+  - case: the pressure is followed
+    steps:
+      - disturb: [{node: feedline, way: from-node, delay: 60 ms}]
+      - stimulus: {feedline.pressure: 4.8 bar}
+        expect: [{signal: feedline.pressure, value: 4.8 bar, tolerance: 0.1 bar, within: 2 s}]
+      - stimulus: {circulator.duty: 20 %}
+        expect: [{signal: circulator.duty, value: 20 %, within: 2 s}]
+"""
+
+
+def test_what_a_node_tells_a_group_passes_the_relay_too(tmp_path):
+    text = (ROOT / "fixtures" / "annexe.yaml").read_text("utf-8")
+    ports = free_ports(3)
+    for old, new in zip(("47921", "47925", "47927"), ports, strict=True):
+        text = text.replace(f"127.0.0.1:{old}", f"127.0.0.1:{new}")
+    text = text.replace("239.255.20.2", "239.255.33.2").replace("within: 50 ms", "within: 500 ms")
+    text = text.replace("\nsoftware:\n", "\nrelay: {script: []}\n\nsoftware:\n")
+    (tmp_path / "bench.yaml").write_text(text, "utf-8")
+    (tmp_path / "plan.yaml").write_text(GROUPED)
+    words = [sys.executable, "-m", "hil", "run", "plan.yaml", "--bench", "bench.yaml"]
+    ended = subprocess.run(words, cwd=tmp_path, capture_output=True, text=True, timeout=40)
+
+    assert ended.returncode == 0, ended.stdout + ended.stderr
+    journal = (tmp_path / "reports" / "latest" / "journal.jsonl").read_text("utf-8")
+    lines = [json.loads(line) for line in journal.splitlines()]
+    took = {line["signal"]: line["elapsed"] for line in lines if line["event"] == "check"}
+    assert took["feedline.pressure"] >= 60 * MILLISECOND > took["circulator.duty"]
+    told = [line for line in lines if line["event"] == "datagram" and line["node"] == "feedline"]
+    assert any(line["way"] == "in" and line["hex"].startswith("31") for line in told)
 
 
 def test_no_relay_outlives_its_run(plain):

@@ -9,6 +9,8 @@ from report.page_run import journalled
 from report.runs import ABOUT, run
 from wall.page_served import CHROMIUM, POLICY, WEAK_TEXTS, chromium, opened, served
 
+from hil.core.event import BusHealth
+from hil.core.instant import Instant
 from hil.core.verdict import Outcome
 from hil.report.page.sheet import write_sheet
 from hil.report.page.write import write_pages
@@ -37,11 +39,20 @@ def site(tmp_path_factory):
     (folder / "demo").symlink_to(demo(folder))
     verdicts = folder / "verdicts"
     verdicts.mkdir()
-    result = journalled(verdicts, run(*VERDICTS))
+    result = journalled(verdicts, [*run(*VERDICTS), *bus()])
     write_pages(verdicts, result, ABOUT)
     write_sheet(verdicts, result, ABOUT)
     with served(folder) as where:
         yield where, folder
+
+
+def bus():
+    """Return what a node told of its signal quality, which nobody measured for a while."""
+    told = ("6 of 7", "not measured", "4 of 7")
+    return [
+        BusHealth(at=Instant(at), who="louvres", facts=(("louvres.quality", how),))
+        for at, how in enumerate(told)
+    ]
 
 
 def demo(folder):
@@ -94,6 +105,20 @@ def test_every_text_stands_out_from_its_ground(site, browser, page):
             assert texts > 20
 
 
+def test_in_the_dark_plots_are_turned_over_and_alarm_colours_are_not(site, browser):
+    asked = "[...document.images].map(one => [one.src, getComputedStyle(one).filter != 'none'])"
+    with opened(browser, f"{site[0]}/demo/report.html") as (seen, _):
+        looks = {}
+        for scheme, media in [*LOOKS, ("dark", "print")]:
+            seen.emulate_media(color_scheme=scheme, media=media)
+            looks[scheme, media] = seen.evaluate(asked)
+    dark = looks.pop(("dark", "screen"))
+
+    assert {turned for source, turned in dark if "/case-" in source} == {True}
+    assert {turned for source, turned in dark if "/alarm-" in source} == {False}
+    assert not any(turned for look in looks.values() for _, turned in look)
+
+
 @pytest.mark.parametrize("page", PAGES)
 def test_headings_are_in_order_and_names_are_given_once(site, browser, page):
     with opened(browser, f"{site[0]}/{page}") as (seen, _):
@@ -106,6 +131,34 @@ def test_headings_are_in_order_and_names_are_given_once(site, browser, page):
         assert levels.count(1) == 1
         assert all(deeper <= level + 1 for level, deeper in pairwise(levels))
         assert len(names) == len(set(names))
+
+
+def test_every_line_of_the_bus_has_its_words_and_stands_out_from_its_ground(site, browser):
+    asked = """[...document.querySelectorAll('svg.course')].map(one => [
+        one.getAttribute('role'), one.getAttribute('aria-label'),
+        ...['line', 'gap'].map(name => getComputedStyle(one.querySelector('.' + name)).stroke),
+        getComputedStyle(document.body).backgroundColor])"""
+    with opened(browser, f"{site[0]}/verdicts/report.html") as (seen, _):
+        for scheme, media in LOOKS:
+            seen.emulate_media(color_scheme=scheme, media=media)
+            ((role, words, *strokes, ground),) = seen.evaluate(asked)
+
+            assert role == "img"
+            assert words.startswith("louvres.quality of louvres: 6 of 7 first, 4 of 7 last")
+            # WCAG 2.1, success criterion 1.4.11: graphical objects
+            assert all(ratio(stroke, ground) >= 3 for stroke in strokes), (scheme, media)
+
+
+def ratio(one, other):
+    """Return the contrast of two colours of a browser: WCAG 2.1, relative luminance."""
+    lights = []
+    for colour in (one, other):
+        parts = [int(part) / 255 for part in re.findall(r"\d+", colour)[:3]]
+        red, green, blue = (
+            part / 12.92 if part <= 0.04045 else ((part + 0.055) / 1.055) ** 2.4 for part in parts
+        )
+        lights.append(0.2126 * red + 0.7152 * green + 0.0722 * blue)
+    return (max(lights) + 0.05) / (min(lights) + 0.05)
 
 
 def test_without_its_colours_every_verdict_is_still_a_word(site, browser):

@@ -166,6 +166,40 @@ def test_swapped_words_and_octets_are_recognised(octets, words):
     assert f"plausible if read {words}" in text
 
 
+def i16_in_tenths(raw, wanted, *, low=Decimal(-100), high=Decimal(3000)):
+    """Return what is said of an i16 in tenths of a degree that was not what was wanted."""
+    layout = Layout(name="r", role=Role.READING, fields=(carried("t", "i16"),))
+    node = sensor(layout, Encoding(scale=Decimal("0.1")), low=low, high=high)
+    return explain_value(node, bytes.fromhex(raw), "t", wanted)
+
+
+@pytest.mark.parametrize(
+    "wanted",
+    [
+        Limits(low=None, high=Decimal(20)),  # anything below
+        Limits(low=Decimal(30), high=None),  # anything above
+        limits("40", "600"),  # a wide window: 5601 of 65536 raw numbers are in it
+        limits("20", "60"),  # it is where it should be: something else was wrong
+    ],
+)
+def test_a_value_that_can_be_measured_is_what_was_measured(wanted):
+    """0102 is 25.8 and 51.3 the other way round: both can be."""
+    assert "plausible" not in i16_in_tenths("01 02", wanted)
+
+
+def test_a_value_that_is_exactly_right_the_other_way_round_is_told_so():
+    said = i16_in_tenths("01 02", limits("51", "52"))
+
+    assert said == "raw 0x0102; plausible if read little-endian: 51.3 °C"
+
+
+def test_a_value_that_cannot_be_measured_is_looked_at_the_other_way_round():
+    below = Limits(low=None, high=Decimal(20))
+    said = i16_in_tenths("D7 00", below, low=Decimal(-40), high=Decimal(125))
+
+    assert said == "raw 0xd700; plausible if read little-endian: 21.5 °C"
+
+
 @pytest.mark.parametrize(
     ("got", "window", "unit", "hint"),
     [

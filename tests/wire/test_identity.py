@@ -191,6 +191,17 @@ def test_a_board_with_two_addresses_is_no_conflict():
     assert kinds(seen, Samples) == []
 
 
+def test_where_it_may_speak_from_anywhere_it_counts_but_another_board_does_not():
+    machine = links(replace(SERVO, any_source=True))
+    own = hear(machine, told(SERVO), 3, peer=ELSEWHERE)
+    other = hear(machine, told(SERVO, "S-0077", sequence=1), 5, peer=ELSEWHERE)
+
+    assert notes(own)[0][1].endswith("servo is at 192.0.2.17:47801; it counts (any-source)")
+    assert len(kinds(own, Samples)) == 1
+    assert "two nodes have the number 17" in notes(other)[0][1]
+    assert kinds(other, Samples) == []
+
+
 def test_addresses_of_both_kinds_are_named_when_a_node_answers_from_the_other():
     dual = Address("2001:db8::17", 47801)
     machine = links(replace(SERVO, identity=Identity()))

@@ -182,6 +182,30 @@ def test_answer_with_another_value_is_told():
     assert (seen[-1].accepted, seen[-1].detail) == (True, "answered 85.5 deg, asked for 90 deg")
 
 
+def test_a_node_that_may_answer_from_anywhere_of_its_own_is_used_and_told_once():
+    machine = links(replace(QUIET, any_source=True))
+    elsewhere = Address("127.0.0.2", 47802)
+    send(machine, ms(0))
+    first = hear(machine, "louvres", answer(1), ms(5), peer=elsewhere)
+    send(machine, ms(10), token=2)
+    second = hear(machine, "louvres", answer(2), ms(15), peer=elsewhere)
+    stray = hear(machine, "louvres", b"?", ms(16), peer=elsewhere)
+    third = hear(machine, "louvres", answer(9), ms(17), peer=Address("127.0.0.3", 47802))
+
+    assert notes(first) == [
+        (
+            NodeTrouble.FOREIGN,
+            "answered from 127.0.0.2:47802, asked at 127.0.0.1:47802; it counts (any-source)",
+        )
+    ]
+    assert [type(one) for one in first] == [CommandSent, NodeNote, CommandAnswered]
+    assert [type(one) for one in second] == [CommandSent, CommandAnswered]
+    for unasked in (stray, third):
+        ((trouble, text),) = notes(unasked)
+        assert trouble is NodeTrouble.FOREIGN
+        assert text.startswith("datagram from 127.0.0.")
+
+
 def test_answer_from_another_address_is_told_and_not_used():
     machine = links(QUIET)
     send(machine, ms(0))

@@ -9,8 +9,9 @@ from wire.racks import FEEDLINE, LOUVRES, links, rack
 from hil.core.instant import MILLISECOND, Instant
 from hil.core.observation import NodeNote, NodeTrouble, Samples
 from hil.wire.layout import Codec
-from hil.wire.overheard import Driven, Overheard, Replied, can_be_overheard
+from hil.wire.overheard import Overheard
 from hil.wire.rack import Address
+from hil.wire.said import Driven, Replied
 
 REQUEST, ANSWER, STATE = (Codec(layout, LOUVRES) for layout in LOUVRES.layouts)
 
@@ -82,10 +83,13 @@ def test_what_comes_from_elsewhere_or_is_garbled_is_noted_and_no_value():
     ]
 
 
-def test_only_nodes_with_layouts_and_a_port_can_be_overheard():
-    assert can_be_overheard(FEEDLINE)
-    assert not can_be_overheard(replace(FEEDLINE, layouts=()))
-    assert not can_be_overheard(replace(FEEDLINE, address=Address("/dev/ttyUSB0", 0)))
+def test_a_reading_under_the_name_of_its_group_is_that_of_the_node_with_its_number():
+    told = replace(LOUVRES, readings_to=Address("239.255.20.20", 47920))
+    third = heard(FEEDLINE, told)
+    third.came("239.255.20.20:47920", None, _state(1), ms(9))
+    (look,) = third.take_observations()
+
+    assert (look.node, look.samples[0].value) == ("louvres", Decimal(1))
 
 
 def _state(number):

@@ -2,7 +2,8 @@
 
 A control line that moves when the port is opened restarts boards that are wired for it.  That boot
 is the tool's own doing: where the bench file says that opening resets the node it is waited for,
-elsewhere it is told with a warning.  Any other boot is the node's.
+elsewhere it is told with a warning.  Any other boot is the node's.  The line may tell who the node
+is, in the groups `serial` and `firmware`.
 """
 
 import re
@@ -13,6 +14,7 @@ from hil.core.observation import NodeNote, NodeTrouble, Observation
 from hil.wire.console.description import Console
 from hil.wire.console.lines import Line
 from hil.wire.console.turn import shown
+from hil.wire.identity import NAMES
 from hil.wire.rack import Node
 
 OPENING = Duration(3 * SECOND)
@@ -21,6 +23,8 @@ OPENING = Duration(3 * SECOND)
 
 class Boots:
     """The boots of one node.  `awaited` while the boot that the opening causes has not come.
+
+    `told` is what the latest boot line told of who the node is, `count` how often it has booted.
 
     With `counted` false somebody else counts the node's boots, and none is noted here but the one
     at the opening.
@@ -40,7 +44,8 @@ class Boots:
         self.awaited = console.opening_resets and console.boot is not None
         self._early = not self.awaited
         self._heard: Instant | None = None
-        self._count: str | None = None
+        self.told: dict[str, str] = {}
+        self.count: str | None = None
 
     def heard(self, at: Instant) -> None:
         """The node has said something."""
@@ -52,7 +57,9 @@ class Boots:
         match = pattern.fullmatch(text) if pattern is not None else None
         if match is None:
             return False
-        self._count = match.groupdict().get("boots")
+        groups = match.groupdict()
+        self.count = groups.get("boots")
+        self.told = {name: groups[name].strip() for name in NAMES if groups.get(name)}
         early = self._early and line.at - self._start <= OPENING
         if self.awaited:
             self._note(NodeTrouble.OPENED, line, "rebooted, because the console was opened")
@@ -66,10 +73,10 @@ class Boots:
         self.awaited = self._early = False
         return True
 
-    def count(self, match: re.Match[str], line: Line) -> bool:
+    def counted(self, match: re.Match[str], line: Line) -> bool:
         """Look at the boot count in a reading; return whether it shows a boot."""
         told = match.groupdict().get("boots")
-        before, self._count = self._count, told if told is not None else self._count
+        before, self.count = self.count, told if told is not None else self.count
         if told is None or before is None or told == before:
             return False
         self._note(NodeTrouble.REBOOT, line, f"boot count {told}, was {before}")

@@ -52,6 +52,7 @@ class Hearing:
             return
         text = line.clean
         if self._boots.look(text, line):
+            self._introduced(line, now)
             self._booted(now)
             return
         turn = self._turns.open
@@ -64,7 +65,7 @@ class Hearing:
         answered = turn is not None and self._answer(turn, line, text, match, now)
         if match is not None and (answered or not first):
             asked = turn.sent if turn is not None and (answered or turn.aim is Aim.READ) else None
-            if self._boots.count(match, line):
+            if self._boots.counted(match, line):
                 self._booted(now)
             self._readings.take(match, line, asked)
         elif turn is None and self._turns.owed is not None:
@@ -88,6 +89,17 @@ class Hearing:
             self._identified(match, line, now)
         self._turns.answered(now)
         return match is not None
+
+    def _introduced(self, line: Line, now: Instant) -> None:
+        """Heed what a boot line tells of who the node is."""
+        if not self._boots.told:
+            return
+        self._naming.introduced(self._boots.told, line.octets, now)
+        if not self._naming.known:
+            self._turns.unnamed = self._readings.held = True
+        elif self._turns.unnamed:
+            self._turns.unnamed = False
+            self._readings.release()
 
     def _identified(self, match: re.Match[str], line: Line, now: Instant) -> None:
         self._turns.unnamed = not self._naming.answered(match, line.octets, now)

@@ -1,5 +1,6 @@
 """Who is at the other end of a console: asked first, and before that nothing else is said.
 
+A node may also say it by itself, in the line that it prints when it has booted.
 A port's number moves when adapters are plugged in another order, and the console of one node is
 then that of another.  So a node that can say who it is must have said so before any command goes
 there; one that says something else is never commanded.
@@ -28,7 +29,8 @@ class Naming:
     """What is known of who the node is.
 
     `ask` puts the question, `names` are the rack's nodes by serial number.  `known` is whether the
-    node has said who it is, `refusal` why it is not to be commanded, `facts` what it told.
+    node has said who it is, `refusal` why it is not to be commanded, `facts` what it told;
+    `boots` returns how often it has booted, where that is known.
     """
 
     def __init__(
@@ -40,8 +42,10 @@ class Naming:
         names: Mapping[str, str],
         *,
         asks: bool,
+        boots: Callable[[], str | None] = lambda: None,
     ) -> None:
         self._node, self._say, self._ask, self._names = node, say, ask, names
+        self._boots = boots
         self._asks = asks
         self.known = not asks
         self.refusal = ""
@@ -53,7 +57,7 @@ class Naming:
 
     def forget(self) -> None:
         """The node has rebooted: it must say once more who it is."""
-        self.known = not self._asks
+        self.known = not self._asks and not self.refusal
         self._tries = 0
 
     def answered(self, match: re.Match[str], raw: bytes, now: Instant) -> bool:
@@ -72,6 +76,21 @@ class Naming:
         self.known, self.refusal = True, ""
         self._confirm(now)
         return True
+
+    def introduced(self, told: Mapping[str, str], raw: bytes, now: Instant) -> None:
+        """Take what a boot line told of who the node is; another node's is a refusal.
+
+        Where the tool asks, the answer counts, and a boot line alone confirms nothing.
+        """
+        if not told:
+            return
+        self.facts = dict(told)
+        problems = [identity_problem(self._node, name, got) for name, got in told.items()]
+        problem = next(filter(None, problems), "")
+        if problem:
+            self._refuse(problem, raw, now)
+        elif not self._asks:
+            self.known, self.refusal = True, ""
 
     def unanswered(self, why: str, at: Instant) -> str:
         """Note that the question was not answered; return why commands wait no longer, if so."""
@@ -105,7 +124,8 @@ class Naming:
         begun, self._inquired = self._inquired, None
         self._patience.clear()
         if begun is not None:
-            facts, took = tuple(self.facts.items()), Duration(now - begun)
+            boots, took = self._boots(), Duration(now - begun)
+            facts = (*self.facts.items(), *([("boots", boots)] if boots else []))
             name, asked = self._node.name, self._asked
             self._say(Confirmed(node=name, at=now, facts=facts, asked=asked, took=took))
 

@@ -17,7 +17,7 @@ from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING
 
 from hil.core.event import ConsoleLine
-from hil.core.instant import Instant, show_duration
+from hil.core.instant import Instant, show_duration, since
 from hil.core.observation import (
     Command,
     CommandLost,
@@ -27,7 +27,7 @@ from hil.core.observation import (
 )
 from hil.wire.console.boots import Boots
 from hil.wire.console.hearing import Hearing
-from hil.wire.console.lines import Kind, Lines
+from hil.wire.console.lines import Kind, Line, Lines
 from hil.wire.console.naming import Naming
 from hil.wire.console.readings import ConsoleReadings, Say
 from hil.wire.console.turn import Aim, Turn
@@ -72,11 +72,13 @@ class ConsoleTalk:
         self._lines = Lines(console.longest, console.prompt)
         self._silent = False
         self._readings = ConsoleReadings(node, console, timers, say)
-        self._boots = Boots(node, console, start, say, counted=not _boots_counted(node))
+        self._boots = Boots(node, console, start, say, counted=not boots_counted(node))
         prompts = console.prompt is not None
         self._turns = Turns(timers, node.answer_within, prompts, self._utter, self._give_up)
         asks = self._speaks and console.identify is not None
-        self._naming = Naming(node, timers, say, self._ask_name, names, asks=asks)
+        self._naming = Naming(
+            node, timers, say, self._ask_name, names, asks=asks, boots=lambda: self._boots.count
+        )
         self._turns.unnamed = self._readings.held = asks
         self._hearing = Hearing(
             node,
@@ -147,7 +149,7 @@ class ConsoleTalk:
         """Learn when something was said; its answer time counts from here."""
         payload, token = packet.payload, packet.token
         octets = payload.removesuffix(self.console.ending)
-        self._record(octets, octets.decode("utf-8", "backslashreplace"), at, way="out")
+        self._record(octets, octets.decode("utf-8", "backslashreplace"), at)
         if token is not None:
             self._say(CommandSent(token=token, at=at, raw=payload))
         self._turns.sent(payload, at)
@@ -213,7 +215,7 @@ class ConsoleTalk:
             if line.kind is Kind.PROMPT:
                 self._turns.ready(now)
             else:
-                self._record(line.octets, line.text, line.at, cut=line.kind is Kind.CUT)
+                self._record(line.octets, line.text, line.at, line)
                 self._hearing.hear(line, now)
                 self._boots.heard(now)
         if self._naming.refusal:
@@ -236,22 +238,21 @@ class ConsoleTalk:
                 self._ask_name(now)
         self._turns.go(now)
 
-    def _record(
-        self, octets: bytes, text: str, at: Instant, *, cut: bool = False, way: str = "in"
-    ) -> None:
+    def _record(self, octets: bytes, text: str, at: Instant, line: Line | None = None) -> None:
         self._tell(
             ConsoleLine(
                 at=Instant(at - self._start),
                 node=self.node.name,
                 text=text,
                 hex="" if text.encode("utf-8", "replace") == octets else octets.hex(),
-                cut=cut,
-                way=way,
+                cut=line is not None and line.kind is Kind.CUT,
+                way="out" if line is None else "in",
+                lasted=0 if line is None else since(line.begun, at),
             )
         )
 
 
-def _boots_counted(node: Node) -> bool:
+def boots_counted(node: Node) -> bool:
     """Say whether the node's own datagrams count its boots, or its time since the last one."""
     return any(
         field.carries in (Carries.BOOTS, Carries.UPTIME)

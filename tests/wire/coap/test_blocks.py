@@ -308,6 +308,7 @@ class Node:
         return self.machine.take_events()
 
 
+# RFC 7959 §2.3: a response says which block it has
 def test_a_block_that_was_not_asked_for_ends_it():
     node = Node()
     node.answer(Code.CONTENT, bytes(16), block2=Block(0, True, 0))
@@ -324,6 +325,7 @@ def test_an_answer_without_a_block_in_the_middle_ends_it():
     assert failure.why == "Block2 1/0/16 was asked, the answer has no Block2"
 
 
+# RFC 7959 §2.2: a block with M set is as long as its SZX says
 @pytest.mark.parametrize(("length", "more"), [(15, True), (17, True), (17, False)])
 def test_a_block_of_the_wrong_length_ends_it(length, more):
     [failure] = Node().answer(Code.CONTENT, bytes(length), block2=Block(0, more, 0))
@@ -331,6 +333,7 @@ def test_a_block_of_the_wrong_length_ends_it(length, more):
     assert f"Block2 0/{int(more)}/16 came with {length} octets" == failure.why
 
 
+# RFC 7959 §2.2: SZX 7 is reserved
 def test_the_reserved_size_ends_it():
     [failure] = Node().answer(Code.CONTENT, bytes(16), block2=b"\x07")
 
@@ -504,6 +507,7 @@ PATH = (Option.URI_PATH, b"store")
 NUMBERS = itertools.count()
 
 
+# RFC 7959 §2.9.2: 4.08 for what is incomplete
 @pytest.mark.parametrize(
     ("block", "payload", "code"),
     [
@@ -542,6 +546,7 @@ def test_an_upload_with_another_format_in_the_middle_is_refused():
     assert serve(pair, Code.PUT, PATH, other, second).code == Code.REQUEST_ENTITY_INCOMPLETE
 
 
+# RFC 7959 §2.9.3: 4.13, with the size that will do in Block1
 def test_a_body_larger_than_the_node_takes_is_refused_with_the_size_that_will_do():
     pair = Pair(parameters=Parameters(largest_body=20))
     whole = serve(pair, Code.PUT, PATH, payload=bytes(21))

@@ -86,6 +86,7 @@ def test_a_separate_response_is_acknowledged():
     assert (answer.payload, answer.transmissions) == (b"22.3 C", 1)
 
 
+# RFC 7252 §5.2.2: a response that comes before the acknowledgement serves as one
 def test_a_separate_response_that_overtakes_the_acknowledgement_counts_for_both():
     machine = one(0x7D38, 0x53)
     machine.ask(ask("temperature"), Instant(0))
@@ -119,6 +120,7 @@ def test_a_non_confirmable_request_and_response():
     assert (answer.payload, hexes(machine)) == (b"22.3 C", [])
 
 
+# RFC 7252 §4.3: it is sent without awaiting an acknowledgement
 def test_a_non_confirmable_request_is_never_repeated():
     machine = one(0x7D40, 0x75)
     machine.ask(ask("temperature", confirmable=False, until=200), Instant(0))
@@ -259,6 +261,7 @@ def test_requests_to_one_node_go_one_after_the_other():
     assert (second, 5 * MS) == (answer.handle, answer.sent_at)
 
 
+# RFC 7252 §4.2 and §5.2.2: the request has arrived; its answer comes in a message of its own
 def test_an_empty_acknowledgement_lets_the_next_request_go():
     machine = one(0x1000, 0x01)
     machine.ask(ask("a"), Instant(0))
@@ -354,6 +357,7 @@ def test_a_reset_ends_the_request():
         )
 
 
+# RFC 7252 §4.3
 def test_a_ping_is_answered_with_a_reset_each_time():
     machine = one(1, 1)
     hear(machine, "40000007", 0)
@@ -363,6 +367,7 @@ def test_a_ping_is_answered_with_a_reset_each_time():
     assert machine.take_events() == []
 
 
+# RFC 7252 §4.3: an empty confirmable message draws a reset from whoever is there
 def test_our_ping_is_answered_by_a_reset():
     machine = one(0x1000, 0x01)
     handle = machine.ping(seconds(5), Instant(0))
@@ -388,6 +393,7 @@ def test_requests_of_the_node_are_rejected():
     assert (odd.what, hexes(machine)) == (Oddity.STRAY, [])
 
 
+# RFC 7252 §4.2 and §4.3: what cannot be processed is rejected; a reset is no must for the others
 def test_malformed_confirmable_messages_are_reset_and_others_ignored():
     machine = one(1, 1)
     [odd] = hear(machine, "40451234ff", 0)
@@ -409,6 +415,7 @@ def test_a_critical_option_that_is_not_understood_rejects_the_response(kind, rep
     assert failure.why == "2.05 Content carries what is critical and not understood: option 9"
 
 
+# RFC 7252 §5.4.1
 def test_an_elective_option_that_is_not_understood_is_passed_over():
     machine = one(0x1000, 0x01)
     machine.ask(ask("a"), Instant(0))
@@ -417,7 +424,7 @@ def test_an_elective_option_that_is_not_understood_is_passed_over():
     assert answer.options == ((10, b""),)
 
 
-# Message id and token: each has its own purpose
+# RFC 7252 §4.4 and §5.3.2: message id and token have each a purpose of their own
 def test_the_token_finds_the_answer_and_the_message_id_the_acknowledgement():
     machine = one(0x1234, 0xA1)
     handle = machine.ask(ask("press"), Instant(0))
@@ -431,6 +438,7 @@ def test_the_token_finds_the_answer_and_the_message_id_the_acknowledgement():
     assert hexes(machine) == ["60007701"]
 
 
+# RFC 7252 §5.3.2: message ids must match, and tokens too
 def test_a_piggybacked_answer_with_a_foreign_token_is_no_answer():
     machine = one(0x1234, 0xA1)
     machine.ask(ask("press"), Instant(0))
@@ -441,6 +449,7 @@ def test_a_piggybacked_answer_with_a_foreign_token_is_no_answer():
     assert len(run(machine, 10 * SECOND)) > 1  # it is still being repeated
 
 
+# RFC 7252 §4.3: a non-confirmable message must not be acknowledged
 def test_an_acknowledgement_of_a_non_confirmable_request_is_no_answer():
     machine = one(0x1234, 0xA1)
     machine.ask(ask("press", confirmable=False), Instant(0))
@@ -449,6 +458,7 @@ def test_an_acknowledgement_of_a_non_confirmable_request_is_no_answer():
     assert Oddity.STRAY is stray.what
 
 
+# RFC 7252 §5.3.1: tokens in use for one endpoint are unique
 def test_tokens_wrap_and_pass_over_those_under_way():
     machine = endpoint(1, 0xFF, parameters=Parameters(token_length=1, nstart=4))
     machine.ask(ask("a"), Instant(0))
@@ -502,6 +512,7 @@ def test_everything_an_ask_can_say_is_in_the_request():
     ) == message.options
 
 
+# RFC 7252 §5.9
 def test_an_error_is_an_answer():
     machine = one(0x1000, 0x01)
     machine.ask(ask("a"), Instant(0))

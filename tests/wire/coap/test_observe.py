@@ -126,6 +126,7 @@ def test_a_number_that_comes_twice_is_told():
     assert (odd.text, old.fresh) == ("a second notification numbered 5, 1 s after the first", False)
 
 
+# RFC 7641 §3.5: an acknowledgement says that somebody is there and interested
 def test_an_old_notification_is_acknowledged_all_the_same():
     machine, _ = watching()
     hear(machine, "614516334a6105810fff61", 0)
@@ -144,6 +145,7 @@ def test_a_notification_nobody_knows_of_is_reset(kind):
     assert (odd.what, hexes(machine)) == (Oddity.STRAY, ["70000001"])
 
 
+# RFC 7641 §3.2 and §4.2: an error, or a response without the option, is the last one
 @pytest.mark.parametrize(
     "octets",
     ["518400014aff6e6f", "514500014aff6e6f"],  # an error, or a plain response: it is over
@@ -160,6 +162,7 @@ def test_what_ends_a_subscription_is_told_as_its_answer(octets):
     assert hexes(machine) == ["70000002"]
 
 
+# RFC 7641 §4.1: a node that is unwilling answers without the option
 def test_a_node_that_keeps_nobody_informed_just_answers():
     machine, handle = watching()
     [answer] = hear(machine, "614516334aff6f6b", 5)
@@ -169,6 +172,7 @@ def test_a_node_that_keeps_nobody_informed_just_answers():
     assert None is machine.next_wakeup()
 
 
+# RFC 7252 §5.4.1: such a response is rejected
 def test_a_critical_option_that_is_not_understood_ends_it():
     machine, handle = watching()
     hear(machine, "614516334a6105810fff61", 0)
@@ -214,6 +218,7 @@ def test_the_full_life_with_a_server():
     assert len(pair.of(Notified)) == 8
 
 
+# RFC 7641 §3.3.1: registering again once Max-Age has passed
 def test_a_subscription_renews_itself_while_nothing_changes():
     pair = Pair()
     pair.ask("temperature", observe=True)
@@ -317,6 +322,7 @@ def test_cancelling_before_anything_was_sent_says_nothing():
     assert (hexes(machine), machine.take_events()) == ([], [])
 
 
+# RFC 7641 §3.6: a GET with Observe 1 and the same token
 def test_cancelling_a_registration_under_way_deregisters():
     machine, handle = watching()
     hexes(machine)
@@ -342,6 +348,7 @@ def test_a_deregistration_without_an_answer_is_told():
     assert [event.why for event in pair.of(Failed)] == ["no acknowledgement of 5 transmissions"]
 
 
+# RFC 7641 §4.5: a confirmable notification that times out ends it
 def test_a_client_that_is_gone_is_forgotten_by_the_server():
     pair = Pair(confirm_every=1)
     pair.ask("temperature", observe=True)
@@ -354,6 +361,7 @@ def test_a_client_that_is_gone_is_forgotten_by_the_server():
     assert pair.server.observers(("temperature",)) == 0
 
 
+# RFC 7641 §3.6: rejecting a notification ends it as well
 def test_a_client_that_resets_a_notification_is_forgotten_by_the_server():
     for confirm_every in (1, 100):
         pair = Pair(confirm_every=confirm_every)

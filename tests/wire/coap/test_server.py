@@ -96,6 +96,7 @@ def test_what_takes_long_is_answered_separately():
     assert node.run(3600 * SECOND) == []
 
 
+# RFC 7252 §5.2.1
 def test_what_takes_less_than_an_acknowledgement_is_answered_in_it():
     node = Node(Store(slow=Duration(150 * MILLISECOND)))
     assert node.hear(Message(CON, Code.GET, 9, b"", path("slow"))) == []
@@ -116,6 +117,7 @@ def test_a_separate_response_nobody_acknowledges_or_wants_ends():
         assert count == len(sent)
 
 
+# RFC 7252 §4.5
 def test_a_request_is_acted_on_once_however_often_it_arrives():
     node = Node()
     request = Message(CON, Code.PUT, 5, b"\1", path("store"), b"7")
@@ -163,6 +165,7 @@ def test_what_a_request_is_answered_with(where, code, options, answer):
     assert answer == Node().ask(where, code, *options).code
 
 
+# RFC 7252 §5.9.2.10: 4.15
 def test_a_content_format_that_is_not_taken():
     resource = Resource(
         path=("x",),
@@ -179,6 +182,7 @@ def test_a_content_format_that_is_not_taken():
     assert node.ask("x", Code.PUT, text).code == Code.CHANGED
 
 
+# RFC 7252 §5.4.1: 4.02 with a diagnostic payload; a non-confirmable one is rejected
 def test_a_bad_option_is_named_and_a_non_confirmable_request_with_one_ignored():
     answer = Node().ask("temperature", Code.GET, (9, b""))
     assert answer.payload == b"not understood: option 9"
@@ -248,6 +252,7 @@ def test_a_request_to_a_group_is_answered_late_and_only_with_something_to_say():
     assert node.hear("40010003ff", at=20 * SECOND, multicast=True) == []
 
 
+# RFC 7641 §4.1
 def test_an_observer_of_what_cannot_be_observed_is_just_answered():
     node = Node()
     answer = node.ask("store", Code.GET, (Option.OBSERVE, b""))
@@ -256,6 +261,7 @@ def test_an_observer_of_what_cannot_be_observed_is_just_answered():
     assert node.server.observers(("store",)) == 0
 
 
+# RFC 7641 §4.1: the entry is replaced, none is added
 def test_registering_again_with_the_same_token_keeps_one_subscription():
     node = Node()
     first = node.ask("temperature", Code.GET, (Option.OBSERVE, b""))

@@ -6,6 +6,7 @@ from decimal import Decimal
 
 from wire.racks import FEEDLINE, rack
 
+from hil.core.event import ConsoleLine
 from hil.core.instant import MILLISECOND, SECOND, Duration, Instant
 from hil.core.observation import Command, CommandAnswered, CommandLost, NodeNote, Purpose, Samples
 from hil.core.signal import Drive, Kind, Signal
@@ -86,6 +87,7 @@ class Talk:
         self.links = Links(self.rack, Instant(0))
         self.said: list[str] = []
         self.lines: list[str] = []
+        self.written: list[ConsoleLine] = []
         self.seen: list[object] = []
         self.at(0)
 
@@ -124,7 +126,9 @@ class Talk:
             self.said.append(packet.payload.decode("utf-8", "backslashreplace"))
             self.links.sent(packet, now)
         self.seen += self.links.take_observations()
-        self.lines += [f"{'>' if e.way == 'out' else ''}{e.text}" for e in self.links.take_lines()]
+        written = self.links.take_lines()
+        self.written += written
+        self.lines += [f"{'>' if e.way == 'out' else ''}{e.text}" for e in written]
 
     def of(self, kind):
         return [one for one in self.seen if isinstance(one, kind)]

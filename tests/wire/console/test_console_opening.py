@@ -1,5 +1,8 @@
 """Opening a console: boots that are the tool's own doing, and who is at the other end."""
 
+import re
+from decimal import Decimal
+
 import pytest
 from wire.console.consoles import BOOT, IDENTIFY, MS, SECOND, Talk, listened, pump
 
@@ -182,6 +185,61 @@ def test_after_a_boot_it_is_asked_again():
     talk = Talk(node).hear(1, "id serial=X-1 firmware=1\n").hear(5_000, "boot: ok\n")
 
     assert talk.said == ["id\n", "id\n"]
+
+
+TELLING = re.compile(r"boot (?P<boots>\d+): (?P<serial>\S+) (?P<firmware>\S+)")
+"""A boot line that tells who the node is."""
+
+
+def test_a_boot_line_of_another_node_is_a_conflict_before_anything_is_said_there():
+    node = pump(serial="X-1", boot=TELLING, opening_resets=True)
+    talk = Talk(node).drive(0, "pump.rate", 1).hear(300, "boot 4: X-7 1.2\n")
+    talk.hear(310, "rate=1 valve=open\n").drive(320, "pump.rate", 2, token=2)
+    refusal = "console of pump is another node's: serial is X-7, wanted X-1"
+
+    assert ("identity", refusal) in talk.notes
+    assert talk.said == [] == talk.values
+    assert talk.lost == [(300, refusal), (320, refusal)]
+
+
+def test_what_waits_for_its_turn_is_not_said_to_a_node_that_boots_as_another():
+    talk = Talk(pump(serial="X-1", boot=TELLING)).drive(4_000, "pump.rate", 1)
+    talk.drive(4_001, "pump.valve", "open", token=2).hear(4_010, "boot 5: X-7 1.2\n").at(5_000)
+
+    assert talk.said == ["rate 10\n"]
+    assert [why for _, why in talk.lost] == [
+        "the node rebooted before it answered",
+        "console of pump is another node's: serial is X-7, wanted X-1",
+    ]
+
+
+def test_a_boot_line_of_the_right_node_ends_the_conflict():
+    node = pump(serial="X-1", boot=TELLING, opening_resets=True)
+    talk = Talk(node).hear(300, "boot 4: X-7 1.2\n").hear(400, "boot 9: X-1 1.2\n")
+    talk.drive(410, "pump.rate", 1).hear(415, "ok\nrate=1 valve=open\n")
+
+    assert talk.said == ["rate 10\n"]
+    assert [value for _, value in talk.values] == [Decimal("0.1"), "open"]
+
+
+def test_where_the_tool_asks_who_it_is_a_boot_line_alone_confirms_nothing():
+    node = pump(serial="X-1", boot=TELLING, identify=IDENTIFY, opening_resets=True)
+    talk = Talk(node).drive(0, "pump.rate", 1).hear(300, "boot 4: X-1 1.2\n")
+    assert talk.said == ["id\n"]
+
+    talk.hear(301, "id serial=X-1 firmware=1.2\n")
+
+    assert talk.said == ["id\n", "rate 10\n"]
+
+
+def test_an_inquiry_is_answered_with_what_the_boot_line_told():
+    talk = Talk(pump(serial="X-1", boot=TELLING)).hear(5_000, "boot 4: X-1 1.2\n")
+    talk.links._conversations["pump"].inquire(talk.at(6_000) and 6_000 * MS)
+    talk.at(6_000)
+    [told] = talk.of(Confirmed)
+
+    assert told.facts == (("serial", "X-1"), ("firmware", "1.2"), ("boots", "4"))
+    assert told.asked == 0
 
 
 def test_an_inquiry_is_answered_with_what_the_node_tells():
