@@ -17,7 +17,7 @@ def segment_medium(rack: Rack, start: Instant) -> SegmentMedium | None:
     if rack.bus is None:
         return None
     stations = {node.address: node.name for node in rack.nodes if node.address.port}
-    stations |= dict.fromkeys((*tool_addresses(rack).values(), *group_places(rack)), TOOL)
+    stations |= dict.fromkeys(tool_addresses(rack).values(), TOOL)
     return SegmentMedium(
         rack.bus.segment,
         stations,
@@ -25,4 +25,5 @@ def segment_medium(rack: Rack, start: Instant) -> SegmentMedium | None:
         start=start,
         seed=0 if rack.software is None else rack.software.seed,
         noise=Noise(bit_errors=rack.bus.bit_errors, loss=rack.bus.loss),
+        heard=group_places(rack),
     )

@@ -5,7 +5,7 @@ At one instant envelopes arrive before the nodes' own timers.  Node-to-node traf
 same medium as the tool's.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Iterator
 from typing import Protocol
 
 from hil.bench.aside import Aside
@@ -67,7 +67,7 @@ class VirtualBench:
         self._mail = GroupMail(rack)
         self._groups = frozenset(self._mail.groups.values())
         self._owner |= {group: name for name, group in self._mail.groups.items()}
-        self._owner |= group_places(rack)
+        self._owner |= {place: str(group) for group, place in group_places(rack).items()}
         for node in rack.nodes:
             if node.console is not None:
                 self._owner[far_end(node.console.address)] = node.name
@@ -182,23 +182,25 @@ def _watch_nothing(fd: int) -> None:
     """Nothing here sleeps on files."""
 
 
-def group_places(rack: Rack) -> dict[Address, str]:
-    """Return where a copy for the tool of what goes to a group is put, by the group's name.
+def group_places(rack: Rack) -> dict[Address, Address]:
+    """Return an address of the tool for every group, where a simulated segment puts its copy.
 
-    A simulated segment copies group traffic to every participant's own address, at the group's
-    port.
+    Each has its own: two groups may share a port, and a node may have it too.
     """
-    nodes = {node.address for node in rack.nodes}
-    found = {Address(rack.host, group.port): str(group) for group in groups_of(rack)}
-    return {address: name for address, name in found.items() if address not in nodes}
+    free = _free(rack, tool_addresses(rack).values())
+    return {group: next(free) for group in groups_of(rack)}
 
 
 def tool_addresses(rack: Rack) -> dict[str, Address]:
     """Return an address of the tool for every node, none of them a node's own."""
-    taken = {node.address for node in rack.nodes}
-    free = (
-        address
-        for port in range(FIRST_PORT, 65_536)
-        if (address := Address(rack.host, port)) not in taken
-    )
+    free = _free(rack, ())
     return {node.name: next(free) for node in rack.nodes}
+
+
+def _free(rack: Rack, used: Iterable[Address]) -> Iterator[Address]:
+    """Yield addresses of the tool that are neither a node's nor used."""
+    taken = {*(node.address for node in rack.nodes), *used}
+    for port in range(FIRST_PORT, 65_536):
+        address = Address(rack.host, port)
+        if address not in taken:
+            yield address

@@ -14,10 +14,14 @@ class Groups:
     """Knows the addresses of every participant, by its index, and copies what goes to all.
 
     A copy is addressed to the participant's own address with the group's port, or else to the
-    first address it was given.  A participant without any address gets none.
+    first address it was given.  A participant without any address gets none.  That for the
+    `tool` goes where `heard` says for the group, if it says so.
     """
 
-    def __init__(self, owner: Mapping[Address, int], count: int) -> None:
+    def __init__(
+        self, owner: Mapping[Address, int], count: int, tool: int, heard: Mapping[Address, Address]
+    ) -> None:
+        self._tool, self._heard = tool, heard
         self._addresses: list[list[Address]] = [[] for _ in range(count)]
         for address, who in owner.items():
             self._addresses[who].append(address)
@@ -33,9 +37,14 @@ class Groups:
 
     def copies(self, envelope: Envelope, sender: int) -> list[Envelope]:
         """Return one envelope for everybody but the sender."""
-        port = envelope.destination.port
+        group = envelope.destination
+        place = self._heard.get(group)
         return [
-            Envelope(envelope.source, _pick(addresses, port), envelope.payload)
+            Envelope(
+                envelope.source,
+                place if who == self._tool and place is not None else _pick(addresses, group.port),
+                envelope.payload,
+            )
             for who, addresses in enumerate(self._addresses)
             if who != sender and addresses
         ]

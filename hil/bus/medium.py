@@ -42,7 +42,8 @@ class SegmentMedium:
     """A machine; plugs into the virtual bench as its medium.
 
     `stations` says which participant an address belongs to; an address it does not know belongs
-    to `tool`.  `queue` is how many frames a MAC holds.  Raises ValueError for a segment no
+    to `tool`.  `queue` is how many frames a MAC holds; `heard` says for a group to which address
+    the tool's copy goes.  Raises ValueError for a segment no
     medium can behave like: unknown names, or ids that are given twice (hil.bus.findings says
     what is wrong with it).
     """
@@ -57,6 +58,7 @@ class SegmentMedium:
         seed: int = 0,
         noise: Noise = SILENCE,
         queue: int = QUEUE,
+        heard: Mapping[Address, Address] | None = None,
     ) -> None:
         names = [each.name for each in segment.participants]
         index = {name: number for number, name in enumerate(names)}
@@ -69,7 +71,7 @@ class SegmentMedium:
             Turns(segment, start) if segment.takes_turns else Contention(segment, start, seed)
         )
         self._spoiler = None if noise == SILENCE else Spoiler(noise, seed)
-        self._groups = Groups(self._owner, len(names))
+        self._groups = Groups(self._owner, len(names), self._tool, heard or {})
         self._room = queue
         self._due: deque[tuple[int, Envelope]] = deque()
         self._handed, self._refused, self._given_up, self._sent, self._airtime = (

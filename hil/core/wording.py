@@ -187,8 +187,11 @@ _SAYINGS = {
 
 
 def _crossings(finding: Finding) -> str:
-    told = [
-        f"{'entered' if entered else 'left'} at {show_duration(at)}"
-        for at, entered in finding.crossings
-    ]
-    return "it " + ", ".join(told)
+    """Say from when to when a value was as wanted; the last time may have no end that was kept."""
+    spans: list[str] = []
+    for at, entered in finding.crossings:
+        if entered:
+            spans.append(f"from {show_duration(at)}")
+        else:
+            spans[-1] += f" to {show_duration(at)}"
+    return f"it was as wanted {', '.join(spans)}"

@@ -15,6 +15,7 @@ from hil.files.mistake import Misread, Page, nearest, show
 from hil.files.quantity import rate_in
 from hil.files.signal_file import SignalText
 from hil.files.tree import Node
+from hil.files.unit import read_unit
 from hil.files.value import read_command
 from hil.wire.rack import Field, Layout
 
@@ -153,6 +154,9 @@ def _readback(
     if shown.signal.kind is not signal.kind:
         what = f"readback: {show(name)} is a {shown.signal.kind.value}, not a {signal.kind.value}"
         page.wrong(keys["readback"], what)
+    elif not _alike(shown.signal.unit, signal.unit):
+        what = f"readback: {show(name)} is in {shown.signal.unit}, not in {signal.unit}"
+        page.wrong(keys["readback"], what)
     tolerance: Decimal | None = Decimal(0)
     if "readback-tolerance" in keys:
         node = keys["readback-tolerance"]
@@ -161,3 +165,11 @@ def _readback(
         else:
             tolerance = read_difference(node, signal.unit, "readback-tolerance", page)
     return shown.signal.path, tolerance or Decimal(0)
+
+
+def _alike(one: str, other: str) -> bool:
+    """Say whether numbers in two units mean the same; what is wrong with a unit is told elsewhere."""
+    try:
+        return one == other or read_unit(one) == read_unit(other)
+    except Misread:
+        return True

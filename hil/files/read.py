@@ -19,6 +19,7 @@ from hil.core.plan import Plan
 from hil.files.alarm_carry import longest_carry
 from hil.files.alarm_file import read_alarms_tree
 from hil.files.bench_file import read_bench
+from hil.files.kind import FileKind, is_another
 from hil.files.known_file import read_known_tree
 from hil.files.mistake import Page
 from hil.files.plan_file import benches_of, read_plan_tree
@@ -43,7 +44,7 @@ def read_rack_text(text: str, file: str) -> Rack:
 
 def _rack_of(page: Page) -> Rack:
     with _no_collection():
-        rack = _read_page(page, read_bench)
+        rack = _read_page(page, FileKind.BENCH, read_bench)
     if rack is None or page.mistakes:
         raise DescriptionError(page.mistakes)
     return rack
@@ -112,7 +113,9 @@ def read_plans_with_warnings(
                 if asked is None or path in asked:
                     mistakes.append(_for_another(page, names, rack))
                 continue
-            plan = None if root is None else read_plan_tree(root, page, scope)
+            plan = None
+            if root is not None and not is_another(root, FileKind.PLAN, page):
+                plan = read_plan_tree(root, page, scope)
             mistakes += page.mistakes
             warnings += page.warnings
             if plan is not None:
@@ -173,7 +176,11 @@ def read_alarms_in_own_units(path: Path, rack: Rack) -> tuple[Spec, ...]:
     """Read an alarm spec file for a comparison: levels in the unit each spec states."""
     with _no_collection():
         page = _load(path)
-        specs = _read_page(page, lambda root, page: read_alarms_tree(root, page, Scope(rack), True))
+        specs = _read_page(
+            page,
+            FileKind.ALARMS,
+            lambda root, page: read_alarms_tree(root, page, Scope(rack), True),
+        )
     if page.mistakes:
         raise DescriptionError(page.mistakes)
     return specs or ()
@@ -183,7 +190,9 @@ def read_known(path: Path, rack: Rack) -> tuple[KnownFault, ...]:
     """Read a file of known faults.  Raises DescriptionError with every mistake in it."""
     with _no_collection():
         page = _load(path)
-        known = _read_page(page, lambda root, page: read_known_tree(root, page, Scope(rack)))
+        known = _read_page(
+            page, FileKind.KNOWN, lambda root, page: read_known_tree(root, page, Scope(rack))
+        )
     if page.mistakes:
         raise DescriptionError(page.mistakes)
     return known or ()
@@ -200,7 +209,9 @@ def _read_reviewed(paths: Sequence[Path], rack: Rack, *, refuse: bool) -> AlarmR
             except DescriptionError as error:
                 mistakes += error.mistakes
                 continue
-            found = _read_page(page, lambda root, page: read_alarms_tree(root, page, scope))
+            found = _read_page(
+                page, FileKind.ALARMS, lambda root, page: read_alarms_tree(root, page, scope)
+            )
             specs += found or ()
             mistakes += page.mistakes
     reading = AlarmReading(reviewed=tuple((spec, _review(spec, rack, scope)) for spec in specs))
@@ -237,11 +248,11 @@ def _load(path: Path) -> Page:
         raise DescriptionError([Mistake(Mark(str(path)), what)]) from error
 
 
-def _read_page(page: Page, read: Callable[[Node, Page], T | None]) -> T | None:
+def _read_page(page: Page, kind: FileKind, read: Callable[[Node, Page], T | None]) -> T | None:
     if not read_text(page):
         return None
     root = read_tree(page)
-    return None if root is None else read(root, page)
+    return None if root is None or is_another(root, kind, page) else read(root, page)
 
 
 @contextmanager

@@ -24,7 +24,9 @@ _LENGTH_LIMIT = 32
 _SPELLINGS = {
     "%RH": "%",
     "%rH": "%",
+    "%rF": "%",  # pint would read rontofarad
     "% RH": "%",
+    "% rH": "%",
     "% rF": "%",
     "ºC": "°C",
     "ºF": "°F",

@@ -89,6 +89,8 @@ def exit_code(result: RunResult, *, store_fault: bool = False, bug: bool = False
     stopped_by = signal_number(result.ended.aborted) if result.ended is not None else None
     if stopped_by is not None:
         codes.append(ExitCode.ABORTED + stopped_by)
+    elif result.ended is not None and result.ended.aborted:
+        codes.append(ExitCode.BENCH)
     return max(codes)
 
 

@@ -11,6 +11,7 @@ from hil.core.event import ActuatorSafe
 from hil.core.event.rack import JUDGED_AGAIN
 from hil.core.verdict import Outcome
 from hil.report.line import Line, Tone
+from hil.report.remarks import note_lines, stop_lines
 from hil.report.result import CaseResult, RunResult
 from hil.report.story import brief, in_trouble, seconds, told_lines, under_heading
 from hil.report.visible import visible_line
@@ -83,7 +84,8 @@ def _readiness(result: RunResult) -> str:
     skipped, known = counts[Outcome.SKIPPED], counts[Outcome.KNOWN]
     aside = f", {counted(known, 'known fault')}" if known else ""
     aside += f", {skipped} skipped" if skipped else ""
-    if passed and passed + known + skipped == total and result.safe:
+    whole = result.ended is not None and not result.ended.aborted
+    if passed and passed + known + skipped == total and result.safe and whole:
         return f"READY: {passed} of {counted(total, 'case')} passed{aside}"
     parts = [f"{name}: {_list(count)}" for name, count in _troubles(result)]
     if counts[Outcome.NOT_RUN]:
@@ -112,7 +114,7 @@ def summarise(result: RunResult) -> list[Line]:
     ready = readiness(result)
     lines: list[Line] = [((ready, Tone.GOOD if is_good(ready) else Tone.BAD),), ()]
     stopped = "" if result.ended is None else visible_line(result.ended.aborted)
-    lines += [((stopped, Tone.PLAIN),), ()] if stopped and stopped not in ready else []
+    lines += [*stop_lines(result), ()] if stopped and stopped not in ready else []
     lines += _told_cases(result)
     lines += _told_known(result)
     lines += _told_skips(result)
@@ -120,7 +122,7 @@ def summarise(result: RunResult) -> list[Line]:
         lines += [*_plan_table(result), ()]
     if any(node.counts for node in result.nodes):
         lines += [*_node_table(result), ()]
-    lines += _notes(result)
+    lines += note_lines(result)
     lines += safety(result)
     return lines
 
@@ -231,16 +233,6 @@ def _align(rows: list[list[tuple[str, Tone]]], left: set[int] | None = None) -> 
             cells.append((cell if at == 0 else f"  {cell}", tone))
         lines.append(tuple(cells))
     return lines
-
-
-def _notes(result: RunResult) -> list[Line]:
-    kinds = Counter((note.node, note.trouble) for note in result.node_notes)
-    lines: list[Line] = [
-        ((f"{visible_line(node)}: {count} × {trouble}", Tone.DOUBT),)
-        for (node, trouble), count in sorted(kinds.items())
-    ]
-    lines += [((visible_line(f"bench: {n.text}"), Tone.DOUBT),) for n in result.host_notes[:5]]
-    return [*lines, ()] if lines else []
 
 
 def _unsafe(result: RunResult) -> str:

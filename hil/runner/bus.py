@@ -160,6 +160,8 @@ class BusWatch:
             self._tell(event.at)
             if self._medium is not None:
                 self._record(_segment(event.at, self._medium))
+            self._ended = (event, self._broken_off(event))
+            event = self._ended[1]
         self._record(event)
 
     def observe(self, event: Event) -> None:
@@ -231,6 +233,11 @@ class BusWatch:
         """Have the run end: two coordinators spoil every verdict from now on."""
         if self._alarm is not None:
             self._alarm.sound(f"second coordinator: {name} rose from {before} to {count}")
+
+    def _broken_off(self, event: RunEnded) -> RunEnded:
+        """Tell why the run is worth nothing where it was over before it could be ended."""
+        reason = "" if self._alarm is None else self._alarm.reason
+        return replace(event, aborted=reason) if reason and not event.aborted else event
 
     def _read(self) -> dict[str, int]:
         own = {} if self._health is None else self._health.counters()

@@ -12,26 +12,25 @@ PATIENCE = Duration(5 * SECOND)
 
 
 class BusAlarm:
-    """An aside of the bench; of several reasons the first counts."""
+    """An aside of the bench; of several reasons the first counts, and `reason` stays told."""
 
     def __init__(self) -> None:
-        self._reason, self._sounded = "", False
+        self.reason, self._heard = "", False
 
     def sound(self, reason: str) -> None:
         """Wish that the run ends for this reason."""
-        if not self._sounded:
-            self._reason, self._sounded = reason, True
+        self.reason = self.reason or reason
 
     def attach(self, watch: Watch, forget: Watch) -> None:
         """Wake for no file: the alarm is sounded while the bench is awake."""
 
     def due(self, now: Instant) -> Instant | None:
         """Return when there is something to hand over."""
-        return now if self._reason else None
+        return now if self.reason and not self._heard else None
 
     def collect(self, horizon: Instant) -> list[Arrival]:
         """Hand the wish over, once."""
-        reason, self._reason = self._reason, ""
-        if not reason:
+        if self.due(horizon) is None:
             return []
-        return [Arrival(Abort(reason=reason, at=horizon, patience=PATIENCE), horizon)]
+        self._heard = True
+        return [Arrival(Abort(reason=self.reason, at=horizon, patience=PATIENCE), horizon)]

@@ -32,14 +32,14 @@ def coap_lines(entry: Entry, identity: dict[str, str], fill: str) -> Iterator[st
             yield f"    {name}: {quoted(text)}"
         else:
             yield f"    # {name}: {quoted(text)}   # {fill}: with `{name}: PATH` under `coap`"
-    told = "".join(f", {name}: {places[name]}" for name in identity if name in places)
+    told = "".join(f", {name}: {quoted(places[name])}" for name in identity if name in places)
     yield f"    coap: {{poll: 1 s{told}}}   # {fill}: `observe: yes`, `boots`, `uptime`"
     yield f"    answer-within: 1 s   # {fill}"
     yield f"    signals:   # {fill}: the unit and range of each instead of `text`, its drive"
     for name, path in _signals(entry).items():
         yield f"      {name}:"
         yield "        text: yes"
-        yield f"        coap: {path}"
+        yield f"        coap: {quoted(path)}"
 
 
 def _signals(entry: Entry) -> dict[str, str]:

@@ -42,6 +42,10 @@ def identified(
             )
 
 
+_DIGITS = 18
+"""A count of no more digits fits into the journal's 64 bits."""
+
+
 def introduced(nodes: tuple[Node, ...], seen: Confirmed, at: Instant) -> Iterator[NodeIdentified]:
     """Yield who a node says it is that has no datagrams to tell it: in CoAP, on its console."""
     facts = dict(seen.facts)
@@ -53,7 +57,7 @@ def introduced(nodes: tuple[Node, ...], seen: Confirmed, at: Instant) -> Iterato
             node=node.name,
             serial=facts.get("serial", ""),
             firmware=facts.get("firmware", ""),
-            boots=int(boots) if boots.isdecimal() else None,
+            boots=int(boots) if boots.isdecimal() and len(boots) <= _DIGITS else None,
         )
 
 

@@ -2,7 +2,7 @@
 
 import re
 
-_PLAIN = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]*|[\d.]+:\d+")
+_PLAIN = re.compile(r"[A-Za-z0-9][A-Za-z0-9._/-]*|[\d.]+:\d+")
 
 
 def quoted(text: str) -> str:

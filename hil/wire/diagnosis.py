@@ -74,7 +74,9 @@ def _explain_crc(place: Place, raw: int, payload: bytes) -> str:
     why = explain_mismatch(crc, covered, got)
     digits = 2 * place.size
     return (
-        f"CRC wrong; {why}" if why else f"CRC wrong: holds {got:0{digits}X}, is {wanted:0{digits}X}"
+        f"CRC wrong; {why}"
+        if why
+        else f"CRC wrong: holds {got:0{digits}X}, should be {wanted:0{digits}X}"
     )
 
 

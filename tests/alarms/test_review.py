@@ -359,6 +359,9 @@ def test_colours_that_some_people_confuse_are_lessened_by_a_second_cue():
     assert "deutan" in found(alone)[0].why
     assert "AL-502" not in codes(told)
     assert all("text helps" in one.why for one in found(told) if one.code == "AL-503")
+    both = feed(indicators=(lamp(cue=Cue.POSITION), words(TOLD)))
+    assert "AL-503" in codes(both)
+    assert all(one.why.endswith("text help") for one in found(both) if one.code == "AL-503")
 
 
 @pytest.mark.parametrize(

@@ -128,6 +128,15 @@ def test_a_quality_below_the_limit_is_a_trouble():
     ]
 
 
+def test_on_a_segment_without_turns_nobody_waits_for_a_beacon():
+    described = rack()
+    segment = replace(described.bus.segment, plca=False)
+    without = replace(described, bus=replace(described.bus, segment=segment))
+    kernel = PaperKernel(settings=dict(GOOD), status=0)
+
+    assert InterfaceHealth(without, Ethtool(kernel)).troubles() == []
+
+
 @pytest.mark.parametrize(
     ("changes", "told"),
     [

@@ -1,5 +1,8 @@
 """The virtual bench: time jumps, order, the horizon's promise, and plans that wait for ever."""
 
+from dataclasses import replace
+from pathlib import Path
+
 import pytest
 from bench.small import FIRST, SECOND, SMALL, Echo, ms, packet, rack
 from hypothesis import given, settings
@@ -7,10 +10,12 @@ from hypothesis import strategies as st
 from laws import obey
 
 from hil.bench.medium import SteadyMedium
+from hil.bench.segment import segment_medium
 from hil.bench.virtual import VirtualBench
 from hil.core.error import BenchError
 from hil.core.instant import Duration, Instant
 from hil.core.observation import Abort
+from hil.files.read import read_rack
 from hil.wire.rack import Address, Envelope
 
 
@@ -22,6 +27,38 @@ def test_an_answer_takes_two_transits_and_the_nodes_own_delay():
 
     assert [(packet(b"hello"), ms(5.4))] == arrivals
     assert ms(5.4) == horizon
+
+
+class Talkers(Echo):
+    """Nodes that say something by themselves, at the beginning."""
+
+    def __init__(self, said):
+        super().__init__()
+        self._sends += said
+
+
+def test_on_a_segment_what_comes_to_two_groups_of_one_port_stays_apart():
+    """Each node's own group, and one that is nobody's; a node has the port of all of them."""
+    annexe = read_rack(Path(__file__).parents[2] / "fixtures" / "annexe.yaml")
+    feedline, circulator, beacon = annexe.nodes
+    board = annexe.discovery.group
+    told = Address("239.255.20.22", board.port)
+    beacon = replace(beacon, address=Address(annexe.host, board.port))
+    nodes = (feedline, replace(circulator, readings_to=told), beacon)
+    annexe = replace(annexe, nodes=nodes)
+    said = [
+        Envelope(feedline.address, feedline.readings_to, b"1"),
+        Envelope(circulator.address, told, b"2"),
+        Envelope(beacon.address, board, b"3"),
+    ]
+    bench = VirtualBench(annexe, Talkers(said), medium=segment_medium(annexe, Instant(0)))
+    heard = [each.thing for _ in range(3) for each in bench.wait(ms(1))[0]]
+
+    assert {(each.node, each.payload) for each in heard} == {
+        ("feedline", b"1"),
+        ("circulator", b"2"),
+        (str(board), b"3"),
+    }
 
 
 def test_time_jumps_to_the_instant_that_is_waited_for():

@@ -153,6 +153,7 @@ def test_the_sentence_names_who_is_left_out():
             "set the burst timer to 128 bt",
         ),
         (ring(3, to_timer=300), "all of them have a transmit opportunity timer of 300", "1 to 255"),
+        (ring(1, to_timer=300), "n0 has a transmit opportunity timer of 300 bt", "1 to 255"),
         (
             timed(burst_count=1, burst_timer=90),
             "n2 may send 1 more frame in a turn, but its burst timer of 90 bt",
@@ -162,6 +163,8 @@ def test_the_sentence_names_who_is_left_out():
         (wired(100), "of 32 bt on 100 m is less", "make the timer 37 bt on all nodes"),
         (wired(100, to_timer=8), "of 8 bt is over in 800 ns", "make the timer 37 bt on all nodes"),
         (wired(1000), "take 10000 ns there and back", "make the timer 127 bt on all nodes"),
+        # 250 bt and 27 bt are more than the 255 bt that a timer can have
+        (wired(2500), "take 25000 ns there and back", "shorten the cable"),
     ],
 )
 def test_a_finding_names_everybody_and_what_would_do(segment, sentence, remedy):

@@ -95,6 +95,19 @@ def test_a_group_copy_keeps_the_port_where_it_can():
     assert NODES[3] not in {thing.destination for thing, _ in seen}
 
 
+def test_the_tool_hears_two_groups_of_one_port_apart():
+    groups = [Address(f"239.1.2.{number}", 5000) for number in (3, 4)]
+    heard = {group: Address(HOST, 60_000 + number) for number, group in enumerate(groups)}
+    stations = {TOOL: "n0", **STATIONS}
+    machine = SegmentMedium(ring(6), stations, "n0", heard=heard)
+    seen = arrivals(machine, [(0, letter(NODES[2], group)) for group in groups])
+
+    assert [thing.destination for thing, _ in seen if thing.destination not in NODES] == [
+        *heard.values()
+    ]
+    assert all(heard[group] not in NODES for group in groups) and len(seen) == 2 * 5
+
+
 def test_within_one_host_nothing_goes_on_the_line():
     machine = medium()
     thing = letter(NODES[2], NODES[2])

@@ -152,7 +152,10 @@ def test_a_wrong_crc_is_marked_and_exit_code_one(hil):
     mark = next(line for line in lines if "^^" in line)
 
     assert ended.exit_code == 1
-    assert "nearest:  feedline-reading of feedline: CRC wrong: holds A818, is A819" in ended.output
+    assert (
+        "nearest:  feedline-reading of feedline: CRC wrong: holds A818, should be A819"
+        in ended.output
+    )
     assert mark == " " * 43 + "^^ ^^ first difference"
     assert lines[lines.index(mark) - 2][43:48] == "a8 18"
 
@@ -212,7 +215,11 @@ ANNOUNCE = "52 01 00 01 11 7C 00 01 41 58 2D 30 32 30 31 00 31 2E 34 2E 32 00 B5
     [
         ("51 AB 24", 0, "who-is-there: an ask of 3 octets, as declared"),
         (ANNOUNCE, 0, "announce of feedline: an announce of 24 octets, as declared"),
-        (ANNOUNCE[:-1] + "7", 1, "nearest:  announce of feedline: CRC wrong: holds B557, is B556"),
+        (
+            ANNOUNCE[:-1] + "7",
+            1,
+            "nearest:  announce of feedline: CRC wrong: holds B557, should be B556",
+        ),
         ("51", 1, "this 1 octet fits none of 8 layouts\n  nearest:  who-is-there: length 1"),
     ],
 )

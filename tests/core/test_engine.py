@@ -171,6 +171,27 @@ def test_a_closed_port_is_named_well_before_the_deadline():
     assert "port closed at beacon" in ended.reasons[0]
 
 
+def test_the_closed_port_of_a_node_that_may_reboot_excuses_nothing():
+    note = NodeNote(
+        node="beacon", trouble=NodeTrouble.UNREACHABLE, at=at(3), text="port closed at beacon"
+    )
+    machine, _ = play([case(UNDER, reboots=("beacon",))], things=[(at(3), note)])
+
+    assert machine.outcome is Outcome.FAIL
+
+
+@pytest.mark.parametrize("trouble", [NodeTrouble.GARBLED, NodeTrouble.FOREIGN])
+def test_what_could_not_be_used_is_a_hint_of_a_failed_check_and_no_excuse(trouble):
+    notes = [
+        (at(each), NodeNote(node="beacon", trouble=trouble, at=at(each), text=f"odd {each}"))
+        for each in (3, 4)
+    ]
+    machine, events = play([case(UNDER)], things=notes)
+
+    assert machine.outcome is Outcome.FAIL
+    assert "2 unusable from beacon, first: odd 3" in kinds(events, CaseEnded)[0].reasons[0]
+
+
 REBOOT = NodeNote(node="beacon", trouble=NodeTrouble.REBOOT, at=at(2), text="boot 6 to 7")
 
 

@@ -70,3 +70,16 @@ def test_a_change_to_a_fault_has_its_article():
     assert "changed to a sensor fault (sentinel 0x7fff) somewhere between 10 ms and 100 ms" in said(
         Reach, seen, signal=polled, **wanted
     )
+
+
+@pytest.mark.parametrize(
+    ("seen", "told"),
+    [
+        ([(10, "12"), (30, "1")], "it was as wanted from 10 ms to 30 ms"),
+        ([(10, "12"), (30, "1"), (480, "12"), (490, "1")], "it was as wanted from 10 ms to 30 ms, from 480 ms to 490 ms"),
+    ],
+)  # fmt: skip
+def test_what_did_not_hold_is_told_from_when_to_when(seen, told):
+    samples = [sample(when, value) for when, value in seen]
+
+    assert told in said(Reach, samples, hold=ms(2000), **WITHIN).split("; ")

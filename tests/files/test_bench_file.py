@@ -56,6 +56,12 @@ def test_other_signals_are_what_the_file_says(rack):
     assert not signals["probe.ghost"].sensed
 
 
+def test_a_readback_may_be_in_the_same_unit_by_another_name(tmp_path):
+    read = bench(tmp_path, BENCH.replace("position: {unit: deg", "position: {unit: °"))
+
+    assert read.signals()["probe.angle"].drive.readback == "probe.position"
+
+
 def test_fields_are_what_the_file_says(rack):
     kind, request, operation, argument = rack.nodes[0].layouts[0].fields
 
@@ -87,6 +93,7 @@ def test_the_fixtures_can_be_read(name):
         ("safe: off", "safe: of", "probe.lamp has no label `of`, it has `off`, `on`, `no` and `red` | try: off"),
         ("safe: off", "safe: off, rest: violet", "rest: probe.lamp has no label `violet`"),
         ("readback: position,", "readback: positon,", "readback: probe has no signal `positon` | try: position"),
+        ("readback: position,", "readback: share,", "readback: `share` is in fraction, not in deg"),
         ("readback: position,", "readback: lamp,", "readback: `lamp` is a label, not a number"),
         ("rate: 50 deg/s", "rate: 50 deg", "rate: `50 deg` is not a rate of deg | try: write it in deg/s"),
         ("rate: 50 deg/s", "rate: 0 deg/s", "rate: `0 deg/s` would never get anywhere"),

@@ -39,6 +39,11 @@ def test_parts_per_billion_are_a_fraction():
     assert read_unit("ppb").factor == Fraction(1, 10**9)
 
 
+@pytest.mark.parametrize("spelled", ["%RH", "%rH", "%rF", "% RH", "% rH", "% rF"])
+def test_relative_humidity_is_a_percentage_however_it_is_written(spelled):
+    assert read_unit(spelled) == read_unit("%")
+
+
 def test_the_benches_of_this_project_need_no_units_library():
     """Half of the time in which a command starts; see the module."""
     program = "import sys; from pathlib import Path; from hil.files.read import read_rack\n"

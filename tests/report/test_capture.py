@@ -258,6 +258,14 @@ def test_instants_are_those_of_the_journal_on_the_day_of_the_run(journal):
     assert captured(journal, began)[0][0].at == began + 1_000_000
 
 
+@pytest.mark.parametrize(("began", "wild"), [(0, -1), ((1 << 63) + 1, (1 << 63) - 1)])
+def test_a_datagram_at_an_instant_that_no_capture_has_is_left_out(journal, began, wild):
+    told = len(captured(journal))
+    odd = Datagram(at=Instant(wild), way="in", node="feedline", hex="3103")
+
+    assert len(captured([*journal, odd], began)) == told
+
+
 @pytest.mark.parametrize("lack", [RunStarted, BenchFile, Datagram])
 def test_without_its_beginning_or_a_bench_file_there_is_nothing(journal, lack):
     left = [one for one in journal if not isinstance(one, lack)]

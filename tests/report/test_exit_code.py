@@ -54,6 +54,10 @@ def test_an_end_that_no_signal_brought_is_no_signal():
     assert exit_code(result("error", aborted="mast is not the node it must be: x")) == 3
 
 
+def test_a_run_that_had_to_end_proves_nothing_though_all_cases_passed():
+    assert exit_code(result("pass", aborted="second coordinator: x rose from 0 to 1")) == 3
+
+
 def test_a_killed_run_is_never_a_success():
     assert exit_code(fold(run("pass")[:-1])) == 3
 

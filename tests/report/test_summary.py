@@ -45,6 +45,12 @@ def test_readiness_names_a_rack_that_is_not_safe():
     assert "NOT SAFE: not seen at their safe value: louvres.vane-2.angle" in shown(found)
 
 
+def test_readiness_tells_what_ended_a_run_though_all_cases_passed():
+    found = result("pass", aborted="second coordinator: x rose from 0 to 1")
+
+    assert readiness(found) == "NOT READY: second coordinator: x rose from 0 to 1"
+
+
 def test_readiness_comes_first():
     assert shown(result("fail")).startswith("NOT READY: louvres: 1 failed\n")
 

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from hil.core.errand import Prompt, Replied, Reply
+from hil.core.errand import Prompt, Replied, Reply, Unmanned
 from hil.core.error import DescriptionError
 from hil.core.event import CheckDecided, CommandLogged, Datagram, OperatorAnswered, OperatorAsked
 from hil.core.instant import Instant
@@ -19,7 +19,7 @@ from hil.report.journal import JournalReader
 from hil.report.page.sheet import write_sheet
 from hil.report.summary import readiness
 from hil.runner.again.again import judge_again
-from hil.runner.again.answer import Answers
+from hil.runner.again.answer import UNANSWERED, Answers
 from hil.runner.again.fate import NOT_THERE, Fates
 from hil.runner.options import Options
 from hil.runner.run import run_plans
@@ -149,6 +149,21 @@ def test_a_case_that_the_plan_no_longer_has_is_skipped(recorded):
     judged = again(recorded, PLAN.replace("a vane reaches", "the vane reaches"))
 
     assert outcomes(judged) == ["pass", "skipped"]
+
+
+def test_a_damaged_end_of_a_case_that_never_began_is_in_doubt(recorded):
+    path = recorded[0] / "journal.jsonl"
+    lines = [json.loads(line) for line in path.read_text().splitlines()]
+    first = [line for line in lines if line.get("index") == 0]
+    for line in first:
+        if line["event"] == "case-ended":
+            line["outcome"] = "no such word"
+        elif line["event"] != "case-started":
+            lines.remove(line)
+    path.write_text("".join(f"{json.dumps(line)}\n" for line in lines))
+    judged = again(recorded)
+
+    assert judged.result.ended.outcome == "inconclusive"
 
 
 def test_the_evidence_says_what_it_was_judged_from(recorded):
@@ -315,6 +330,34 @@ def test_an_answer_belongs_to_its_case_its_words_and_what_is_asked_before_it(
     said = Answers([asked, answered]).take(prompt, index, Instant(now))
 
     assert said == ((50, Replied(token=9, at=Instant(50), reply=Reply.NO)) if found else None)
+
+
+@pytest.mark.parametrize(
+    ("by", "answer", "at", "stand_in", "found"),
+    [
+        ("person", "yes", 50, "", Replied(token=9, at=Instant(50), reply=Reply.YES)),
+        ("person", "no such answer", 50, "", None),
+        ("person", "yes", 50, "set mast.sun", None),
+        ("bench", "yes", 50, "", None),
+        ("nobody", "nothing", 104, "", Unmanned(at=Instant(104), text=UNANSWERED)),
+        ("nobody", "nothing", 105, "", None),
+        ("nobody", "seen", 50, "", None),
+    ],
+)
+def test_only_what_a_person_said_is_an_answer_and_only_in_time_nobody_is_nobody(
+    by, answer, at, stand_in, found
+):
+    """Who let the time run out was there all the same: silence is not given as an answer."""
+    asked = OperatorAsked(
+        at=Instant(5), index=0, step=1, what="act", text="open it", within=99, stand_in=stand_in, place=""
+    )  # fmt: skip
+    answered = OperatorAnswered(
+        at=Instant(at), index=0, step=1, what="act", text="open it", answer=answer, by=by, took=45
+    )  # fmt: skip
+    prompt = Prompt(token=9, act=True, text="open it", until=Instant(200))
+    said = Answers([asked, answered]).take(prompt, 0, Instant(10))
+
+    assert said == (None if found is None else (at, found))
 
 
 def test_a_console_that_is_not_in_the_recording_is_said(tmp_path):

@@ -232,6 +232,25 @@ def test_unexpected_beacons_of_the_adapter_end_the_run(watch, health):
     assert heard() == ["second coordinator: eth1 plca_unexpected_beacons rose from 0 to 1"]
 
 
+def test_a_run_that_was_over_when_beacons_showed_tells_it_in_its_last_line(watch, health, evidence):
+    end = RunEnded(at=NOW, outcome="pass", counts={}, aborted="", safe=True)
+    health.counts["eth1 plca_unexpected_beacons"] = 0
+    play(watch, started())
+    health.counts["eth1 plca_unexpected_beacons"] = 1
+    play(watch, ended(), end)
+    told = "second coordinator: eth1 plca_unexpected_beacons rose from 0 to 1"
+
+    assert [each.aborted for each in journalled(evidence, RunEnded)] == [told]
+
+
+def test_another_reason_why_a_run_ended_stays(watch, evidence):
+    end = RunEnded(at=NOW, outcome="pass", counts={}, aborted="ended by SIGINT", safe=True)
+    ALARM.sound("second coordinator")
+    play(watch, end)
+
+    assert [each.aborted for each in journalled(evidence, RunEnded)] == ["ended by SIGINT"]
+
+
 def test_what_rose_between_two_cases_is_told_and_blames_neither(watch, health, evidence):
     play(watch, started(), ended())
     health.counts["eth1 collisions"] = 3

@@ -100,7 +100,9 @@ def test_every_kind_of_field_is_written_as_it_is_read():
     whole = replace(RACK, discovery=replace(DISCOVERY, announce=announce, ask=None, coap=True))
     text = draft(whole, Comparison(whole, (), 3), "draft.yaml")
 
-    assert fields(read(text).discovery.announce) == fields(announce)
+    again = read(text).discovery.announce
+    assert fields(again) == fields(announce)
+    assert again.append_allowed and "append-allowed" not in text.replace("append-allowed: yes", "")
 
 
 def test_a_draft_without_discovery_has_none():
@@ -147,14 +149,21 @@ def test_the_texts_of_a_coap_node_are_its_signals():
         "</inject/soil>",
         "</1/2>;ct=0",
         "</a b>;ct=0",
+        "</&a>;ct=0",
+        "</!b>;ct=0",
+        "</null>;ct=0",
         "no link",
     )
     address = Address("192.0.2.50", 5683)
     text = written(seen(address, None, "B-1", "1.2", resources=links))
     node = next(node for node in read(text).nodes if node.address == address)
 
-    assert [signal.name for signal in node.signals] == ["sensors.soil", "mat"]
-    assert [str(each.place) for each in node.coap.resources] == ["/sensors/soil", "/mat"]
+    assert [signal.name for signal in node.signals] == ["sensors.soil", "mat", "null"]
+    assert [str(each.place) for each in node.coap.resources] == [
+        "/sensors/soil",
+        "/mat",
+        "/null",
+    ]
     assert not node.layouts
     assert "# serial: B-1   # fill in: with `serial: PATH` under `coap`" in text
 

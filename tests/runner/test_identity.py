@@ -6,9 +6,10 @@ from pathlib import Path
 import pytest
 
 from hil.core.event import NodeNoted, RunEnded
-from hil.core.instant import Instant
+from hil.core.instant import Duration, Instant
+from hil.core.observation import Confirmed
 from hil.files.read import read_rack, read_rack_text
-from hil.runner.identity import bench_file
+from hil.runner.identity import bench_file, introduced
 from hil.runner.losses import noting_losses
 from hil.runner.options import Options
 from hil.runner.run import run_plans
@@ -77,6 +78,15 @@ def test_nodes_without_datagrams_tell_who_they_are_in_the_first_exchange(
     assert identities == [
         (one["node"], one["serial"], one["firmware"], one["boots"]) for one in nodes
     ]
+
+
+@pytest.mark.parametrize(("boots", "told"), [("12", 12), ("9" * 18, 10**18 - 1), ("9" * 19, None)])
+def test_a_boot_count_that_no_journal_holds_is_none(boots, told):
+    rack = read_rack(ROOT / "fixtures" / "doser.yaml")
+    facts = (("boots", boots),)
+    seen = Confirmed(node="doser", at=Instant(1), facts=facts, asked=1, took=Duration(1))
+
+    assert [each.boots for each in introduced(rack.nodes, seen, Instant(1))] == [told]
 
 
 def test_a_check_tells_when_it_was_stimulated_and_what_was_wanted_in_numbers(tmp_path):

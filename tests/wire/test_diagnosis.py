@@ -75,7 +75,7 @@ def test_swapped_crc_octets_are_named():
 
 
 def test_unknown_crc_shows_both_numbers():
-    assert say("31 03 00 10 00 01 8B E5 00 D7 A0 F6") == "CRC wrong: holds A0F6, is A0F5"
+    assert say("31 03 00 10 00 01 8B E5 00 D7 A0 F6") == "CRC wrong: holds A0F6, should be A0F5"
 
 
 def test_wrong_constant_is_named():

@@ -15,6 +15,7 @@ from hil.alarms.proof.dialogue import Steps
 from hil.alarms.proof.proof import Place, Proof
 from hil.alarms.spec import Spec
 from hil.alarms.target import reset_target, trip_target
+from hil.core.count import counted
 from hil.core.instant import Instant
 from hil.core.scene import Scene
 from hil.core.verdict import Outcome
@@ -75,8 +76,8 @@ class ChatterProof(Proof):
         if not wrong:
             self.note(Outcome.PASS, f"{what}: no transition")
             return
-        text = f"{what}: {len(turns)} transitions, at most "
-        text += f"{most_per_window(activations)} activations within a minute"
+        text = f"{what}: {counted(len(turns), 'transition')}, wanted none; at most "
+        text += f"{counted(most_per_window(activations), 'activation')} within a minute"
         if chattering_at(activations) is not None:
             text += f", which is chattering by the usual definition ({USUAL_COUNT} in 60 s)"
         self.measured.append(("transitions", str(len(turns))))

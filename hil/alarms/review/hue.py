@@ -122,7 +122,8 @@ def _adjacent(scope: Scope, lower: str, upper: str) -> Iterator[Finding]:
     else:
         code = "AL-503" if cues else "AL-502"
         eyes = "in normal vision" if vision is Vision.NORMAL else f"for {vision.value} vision"
-        only = f"; {' and '.join(cues)} helps" if cues else ", and colour is the only cue"
+        verb = "help" if len(cues) > 1 else "helps"
+        only = f"; {' and '.join(cues)} {verb}" if cues else ", and colour is the only cue"
         why = f"{pair} differ by {gap:.1f} (CIEDE2000) {eyes}, less than 20{only}"
     yield Finding(
         code=code,

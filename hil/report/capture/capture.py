@@ -28,7 +28,7 @@ from hil.files.read import read_rack_text
 from hil.report import journal
 from hil.report.about import About
 from hil.report.capture.ends import FIRST_PORT, Ends
-from hil.report.capture.pcapng import Captured, Way, begin, packet
+from hil.report.capture.pcapng import LATEST, Captured, Way, begin, packet
 from hil.report.journal import JournalReader
 from hil.report.store import write_pieces
 from hil.wire.rack import Rack
@@ -96,11 +96,10 @@ def capture(
             ends = Ends(rack)
             yield begin(*_head(rack, started, run))
         elif ends is not None and isinstance(event, (Datagram, ForeignDatagram)):
-            octets = ends.packet(event, number)
-            if octets is not None:
+            octets, at = ends.packet(event, number), began + event.at
+            if octets is not None and 0 <= at <= LATEST:
                 way = Way.OUT if isinstance(event, Datagram) and event.way == "out" else Way.IN
                 comment = place.words(event)
-                at = began + event.at
                 yield packet(Captured(at=at, octets=octets, way=way, comment=comment))
 
 

@@ -38,6 +38,10 @@ class Way(IntEnum):
     OUT = 2
 
 
+LATEST = (1 << 64) - 1
+"""The last instant that a packet can have, in nanoseconds since 1970; the first is 0."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Captured:
     """One packet: its instant in nanoseconds since 1970, its octets from the link type on."""

@@ -33,6 +33,8 @@ from hil.runner.again.recorded import NO_LONGER, Bounds, Evidence, bounds_of, sk
 from hil.runner.again.response import Responses
 from hil.wire.rack import Rack
 
+_OUTCOMES = {outcome.word: outcome for outcome in Outcome}
+
 
 class Judging:
     """The pass; `outcomes` are known when it is over."""
@@ -102,7 +104,7 @@ class Judging:
                 self._cut(f"step {event.step} began")
         elif self._begun is not None:  # it never came to its first step
             self._out += [self._begun, event]
-            self._outcomes[event.index] = next(o for o in Outcome if o.word == event.outcome)
+            self._outcomes[event.index] = _OUTCOMES.get(event.outcome, Outcome.INCONCLUSIVE)
             self._begun = None
         else:
             self._cut("the case ended")

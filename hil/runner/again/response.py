@@ -30,11 +30,11 @@ class Responses:
             if isinstance(wish, Command):
                 shown = show_value(wish.value, self._signals[wish.signal])
                 for at, thing in self._fates.take(wish, shown, now):
-                    self._put(max(at, now), thing)
+                    self._put(at, thing)
             elif isinstance(wish, Prompt):
                 said = self._answers.take(wish, index, now)
                 if said is not None:
-                    self._put(max(said[0], now), said[1])
+                    self._put(*said)
 
     def _put(self, at: Instant, thing: Observation) -> None:
         self._serial += 1

@@ -77,9 +77,14 @@ class CoapEar:
         self._asked.pop(message.token, None)
         if sifted.number(Option.OBSERVE) != DEREGISTER:
             self._asked[message.token] = asked
-        while len(self._asked) > MOST_ASKED:
-            del self._asked[next(iter(self._asked))]
+        if len(self._asked) > MOST_ASKED:
+            self._forget_one()
         return asked.driven
+
+    def _forget_one(self) -> None:
+        """Forget the oldest request; one to be kept informed only where there are no others."""
+        asked = self._asked
+        del asked[next((each for each in asked if asked[each].ordering is None), next(iter(asked)))]
 
     def _read(
         self, place: Place, message: Message, sifted: Sifted, known: Asked | None, at: Instant

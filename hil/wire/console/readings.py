@@ -64,6 +64,7 @@ class ConsoleReadings:
         if asked is None:
             whole = self._line.lasting(len(line.octets) + 1)
             asked = min(line.begun, Instant(line.at - whole))
+        asked = min(asked, line.at)
         samples = []
         for group, signal in self._groups(match.re):
             word = match[group]

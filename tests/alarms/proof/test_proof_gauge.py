@@ -114,7 +114,10 @@ def test_a_mistake_is_found_by_exactly_the_properties_about_it(mistake):
     [
         ("edge-late", "trips rising between 2800 and 2801 mV in 3 searches, wanted between 2799"),
         ("edge-of-the-other", "does not trip at 1200 mV, coming from normal, wanted that it trips"),
-        ("no-dead-band", "8 transitions, at most 4 activations within a minute, which is chatter"),
+        (
+            "no-dead-band",
+            "8 transitions, wanted none; at most 4 activations within a minute, which is chatter",
+        ),
         ("tower-swapped", "highest (red) is not shown by all: gauge.tower amber"),
         ("delay-accumulated", "after an interruption one sample long, wanted 200 ms"),
         ("sentinel-alarm", "fault is not shown after 80 ms"),

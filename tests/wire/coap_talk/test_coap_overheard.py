@@ -1,5 +1,6 @@
 """A CoAP node heard by a third: blocks, commands, and what is not observed."""
 
+from dataclasses import replace
 from decimal import Decimal
 
 import pytest
@@ -11,6 +12,7 @@ from hil.wire.coap.block import Block
 from hil.wire.coap.code import Code
 from hil.wire.coap.message import Message, Type, encode
 from hil.wire.coap.option import Option, from_uint
+from hil.wire.coap.overheard import MOST_ASKED
 from hil.wire.overheard import Overheard
 from hil.wire.said import Driven, Replied
 
@@ -88,6 +90,44 @@ def test_what_the_node_does_not_keep_anybody_informed_of_does_not_count():
     third.says(third.hand.reply(registration, "21.5"), ms(2))
 
     assert third.samples() == [(Decimal("21.5"), Validity.STALE, ms(0), ms(2))]
+
+
+def test_a_subscription_is_heard_on_however_much_is_asked_beside_it():
+    third = Third(SOIL_TEXT)
+    (registration,) = third.asks(ms(0))
+    answer = third.hand.reply(registration, "21.5")
+    told = (*answer.options, (Option.OBSERVE, b"\x01"))
+    third.ear.came("bed", None, encode(replace(answer, options=told)), ms(1))
+    path = tuple(each for each in registration.options if each[0] == Option.URI_PATH)
+    for number in range(MOST_ASKED + 9):
+        message_id, token = registration.message_id + 1 + number, b"T%d" % number
+        kind = Type.NON_CONFIRMABLE
+        get = Message(kind, Code.GET, message_id, token, path, b"")
+        third.ear.sent("bed", encode(get), ms(2))
+    third.samples()
+    told = (*answer.options, (Option.OBSERVE, b"\x02"))
+    news = replace(answer, type=Type.NON_CONFIRMABLE, message_id=7, options=told, payload=b"22.5")
+    third.ear.came("bed", None, encode(news), ms(9))
+
+    assert [(value, at) for value, _, _, at in third.samples()] == [(Decimal("22.5"), ms(9))]
+
+
+def test_a_request_that_was_too_long_ago_is_forgotten():
+    """What nobody answers may not fill the memory."""
+    third = Third(SOIL_TEXT)
+    (registration,) = third.asks(ms(0))
+    path = tuple(each for each in registration.options if each[0] == Option.URI_PATH)
+    kind = Type.NON_CONFIRMABLE
+    for number in range(MOST_ASKED + 1):
+        get = Message(kind, Code.GET, 900 + number, b"T%d" % number, path, b"")
+        third.ear.sent("bed", encode(get), ms(2))
+    for number in (0, 1, MOST_ASKED):
+        answer = third.hand.reply(get, "21.5")
+        token = b"T%d" % number
+        late = replace(answer, type=kind, message_id=number, token=token)
+        third.ear.came("bed", None, encode(late), ms(3 + number))
+
+    assert [at for *_, at in third.samples()] == [ms(3 + MOST_ASKED)]
 
 
 @pytest.mark.parametrize(

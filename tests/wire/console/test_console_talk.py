@@ -7,12 +7,14 @@ from laws import obey
 from wire.console.consoles import ERR, MS, OK, Talk, listened, pump
 from wire.racks import rack
 
+from hil.core.event import ConsoleLine
 from hil.core.instant import Duration, Instant
 from hil.core.observation import CommandSent, Samples
 from hil.core.signal import Validity
 from hil.wire.console.description import Line, Phrase, Question
 from hil.wire.console.pattern import read_pattern
 from hil.wire.link import Links, Packet
+from hil.wire.overheard import Overheard
 
 PROMPT = read_pattern("pump> ")
 
@@ -240,6 +242,17 @@ def test_a_reading_that_was_asked_for_is_as_old_as_the_question():
 
     assert (sample.since, sample.at) == (0, 7 * MS)
     assert talk.at(250).said == ["s\n", "s\n", "s\n"]
+
+
+def test_a_reading_is_never_younger_than_itself():
+    """A recording may hold the answer before its question."""
+    third = Overheard(rack(pump(read=Question(send="s", every=Duration(100 * MS)))))
+    third.stood(ConsoleLine(at=Instant(1 * MS), node="pump", text="hello"), b"")
+    third.stood(ConsoleLine(at=Instant(9 * MS), node="pump", text="s", way="out"), b"")
+    third.stood(ConsoleLine(at=Instant(7 * MS), node="pump", text="rate=125 valve=open"), b"")
+    [told] = [each for each in third.take_observations() if isinstance(each, Samples)]
+
+    assert {(sample.since, sample.at) for sample in told.samples} == {(7 * MS, 7 * MS)}
 
 
 def test_readings_are_asked_for_in_their_rhythm_and_never_twice_at_once():
