@@ -59,6 +59,7 @@ class AskedStep:
         self.outcomes: list[Outcome] = []
         self.reasons: list[str] = []
         self.blamed: list[str] = []
+        self.unsure: list[str] = []
         if self._ask.act and not self._ask.by:
             self._resume = after(start, step.wait)
         else:
@@ -163,6 +164,7 @@ class AskedStep:
         self.outcomes += part.outcomes
         self.reasons += part.reasons
         self.blamed += part.blamed
+        self.unsure += part.unsure
         passed = all(outcome is Outcome.PASS for outcome in part.outcomes)
         if self._ask.by:
             self._told(self._stood_in(part.outcomes), now, "bench")

@@ -19,7 +19,7 @@ from hil.core.instant import Duration, Instant, show_duration, since
 from hil.core.observation import NodeNote, NodeTrouble, Observation
 from hil.core.plan import Case, numbered_steps
 from hil.core.scene import Scene
-from hil.core.securing import Securing, not_put_back, put_back
+from hil.core.securing import Securing, away, not_put_back, put_back
 from hil.core.step import StepRun
 from hil.core.telling import case_begun
 from hil.core.verdict import Outcome, worst
@@ -47,6 +47,7 @@ class CaseRun:
         self._outcomes: list[Outcome] = []
         self._reasons: list[str] = []
         self._blamed: dict[str, None] = {}  # in order of appearance
+        self._unsure: dict[str, None] = {}  # likewise
         self._steps = numbered_steps(case)
         self._next = 0
         self._stopped = False
@@ -134,6 +135,7 @@ class CaseRun:
 
     def _end_greeting(self, greeting: Greeting, now: Instant) -> None:
         self._greeting = None
+        self._unsure.update(dict.fromkeys(greeting.unconfirmed))
         for node, why in greeting.unconfirmed.items():
             self._outcomes.append(Outcome.INCONCLUSIVE)
             self._reasons.append(
@@ -162,6 +164,7 @@ class CaseRun:
         self._outcomes += step.outcomes
         self._reasons += step.reasons
         self._blamed.update(dict.fromkeys(step.blamed))
+        self._unsure.update(dict.fromkeys(step.unsure))
         self._stopped |= any(outcome is not Outcome.PASS for outcome in step.outcomes)
         self._step = None
         left = len(self._steps) - self._next
@@ -175,6 +178,7 @@ class CaseRun:
             self._reasons.append(f"{which} not run")
 
     def _finish_restore(self, restore: Securing, now: Instant) -> None:
+        self._unsure.update(dict.fromkeys(away(restore)))
         for why in not_put_back(restore):
             self._outcomes.append(Outcome.INCONCLUSIVE)
             self._reasons.append(f"{self.case.title}: {why}")
@@ -221,4 +225,5 @@ class CaseRun:
             took=since(self._start, self._ended),
             reasons=tuple(self._reasons),
             blamed=tuple(self._blamed),
+            unsure=tuple(self._unsure),
         )

@@ -98,6 +98,7 @@ class NodeTrouble(Enum):
     UNREACHABLE = "port closed"
     REBOOT = "reboot"
     FOREIGN = "answer from another address"
+    ANY_SOURCE = "another address of its own"
     IDENTITY = "identity"
     REFUSED = "request refused"
     UNANSWERED = "not answered"

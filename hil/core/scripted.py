@@ -15,7 +15,7 @@ from hil.core.observation import Observation
 from hil.core.order import Dismiss, Peek, Perform
 from hil.core.plan import Case
 from hil.core.scene import Scene
-from hil.core.securing import Securing, not_put_back, put_back
+from hil.core.securing import Securing, away, not_put_back, put_back
 from hil.core.signal import Sample
 from hil.core.step import StepRun
 from hil.core.verdict import Outcome, worst
@@ -64,6 +64,7 @@ class ScriptedStage:
         self.outcomes: list[Outcome] = []
         self.reasons: list[str] = []
         self.blamed: list[str] = []
+        self.unsure: list[str] = []
         job.told(None)
 
     def receive(self, seen: Observation, now: Instant) -> None:
@@ -122,12 +123,14 @@ class ScriptedStage:
             self.outcomes += step.outcomes
             self.reasons += step.reasons
             self.blamed += step.blamed
+            self.unsure += step.unsure
             outcome = worst(step.outcomes) if step.outcomes else Outcome.PASS
             self._job.told(Performed(outcome=outcome, reasons=tuple(step.reasons)))
         if self._back is not None and self._back.done:
             self._take_back(self._back)
 
     def _take_back(self, back: Securing) -> None:
+        self.unsure += away(back)
         for why in not_put_back(back):
             self.outcomes.append(Outcome.INCONCLUSIVE)
             self.reasons.append(f"{self._job.case.title}: {why}")

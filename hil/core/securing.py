@@ -109,6 +109,17 @@ def not_put_back(back: Securing) -> Iterator[str]:
     yield from back.missing.values()
 
 
+def away(back: Securing) -> Iterator[str]:
+    """Yield the nodes that did not put something back, or did not come back themselves.
+
+    What a program of the bench did not do is no node's.
+    """
+    for target in back.targets:
+        if target.failed and not is_program(target.signal):
+            yield target.signal.node
+    yield from back.missing
+
+
 def make_safe(scene: Scene, now: Instant, limit: Duration) -> Securing:
     """Make the whole rack safe within the limit, and within what programs astray take beyond it."""
     astray = [scene.signals[path] for path in sorted(scene.driving.astray)]

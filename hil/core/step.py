@@ -79,6 +79,7 @@ class StepRun:
         self.outcomes: list[Outcome] = []
         self.reasons: list[str] = []
         self.blamed: list[str] = []
+        self.unsure: list[str] = []
         self.tick(start)
 
     # --- the machine ---------------------------------------------------------------------------
@@ -203,6 +204,7 @@ class StepRun:
         self.reasons += [*stage.reasons, *(self._around.excuses if stage.reasons else ())]
         if not self._around.excuses:
             self.blamed += getattr(stage, "blamed", ())
+        self.unsure += getattr(stage, "unsure", ())
 
     def break_off(self, reason: str, now: Instant) -> None:
         """Let a job at work keep what it has measured; the run ends here."""
@@ -219,6 +221,7 @@ class StepRun:
                 lost = "could not be carried out" if trip.broken else "was not confirmed"
                 self._around.excuses.append(f"the stimulus {lost}: {trip.detail}")
                 outcome = Outcome.ERROR if trip.broken else Outcome.INCONCLUSIVE
+                self.unsure += [] if trip.broken else [node]
                 self._settle(outcome, f"{where}: {self._around.excuses[-1]}")
             elif trip.progress is Progress.REFUSED:
                 refused = f"{node} refused the stimulus {trip.command.signal}: {trip.detail}"

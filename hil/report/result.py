@@ -32,8 +32,8 @@ RUN_ENDED_HERE = "the run ended here"
 class Attempt:
     """One try of a case; `checks` are kept only where it did not pass, `decided` counts all.
 
-    `blamed` are the nodes that failed it by something other than a check; `consoles` what those of
-    the nodes concerned said, where it did not pass.
+    `blamed` are the nodes that failed it by something other than a check, `unsure` those that
+    nobody is sure of; `consoles` what those of the nodes concerned said, where it did not pass.
     """
 
     number: int
@@ -42,6 +42,7 @@ class Attempt:
     took: int = 0
     reasons: tuple[str, ...] = ()
     blamed: tuple[str, ...] = ()
+    unsure: tuple[str, ...] = ()
     decided: int = 0
     checks: list[CheckDecided] = field(default_factory=list)
     consoles: tuple[ConsoleTale, ...] = ()

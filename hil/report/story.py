@@ -123,9 +123,14 @@ def nodes_of(case: CaseResult) -> list[str]:
 
 
 def in_trouble(case: CaseResult) -> list[str]:
-    """Return who a case that did not pass is told under: its nodes, or in a word who else."""
-    wrong = case.outcome in (Outcome.FAIL, Outcome.UNSTABLE)
-    return nodes_of(case) or [SOME_NODE if wrong else BENCH]
+    """Return who a case that did not pass is told under: its nodes, or in a word who else.
+
+    Where nobody is sure of a node, that is where to look, and not where its absence showed.
+    """
+    if case.outcome in (Outcome.FAIL, Outcome.UNSTABLE):
+        return nodes_of(case) or [SOME_NODE]
+    unsure = dict.fromkeys(name for attempt in case.attempts for name in attempt.unsure)
+    return [*unsure] or nodes_of(case) or [BENCH]
 
 
 def _told_attempt(title: str, attempt: Attempt, reasons: tuple[str, ...]) -> list[tuple[str, Tone]]:

@@ -147,8 +147,8 @@ class Tally:
             case.attempts.append(Attempt(number=event.attempt, began=None))
         last = case.attempts[-1]
         last.outcome, last.took, last.reasons = _outcome(event.outcome), event.took, event.reasons
-        last.blamed = event.blamed
-        last.consoles = self._consoles.end(event.blamed)
+        last.blamed, last.unsure = event.blamed, event.unsure
+        last.consoles = self._consoles.end((*event.blamed, *event.unsure))
         if last.outcome in (Outcome.PASS, Outcome.UNSTABLE):
             last.checks, last.consoles = [], ()
 

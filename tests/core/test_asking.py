@@ -94,10 +94,12 @@ def test_a_look_comes_after_the_stimulus_of_its_step_and_blames_its_node():
 
 
 def test_a_lost_stimulus_leaves_nothing_to_look_at():
-    machine, events = play([case(asked(LOOK, {"feedline.pressure": "4.8"}))], answer=deaf)
+    look = asked(LOOK, {"feedline.pressure": "4.8"})
+    machine, events = play([case(look, restore=False)], answer=deaf)
 
     assert machine.outcome is Outcome.INCONCLUSIVE
     assert kinds(events, OperatorAsked) == []
+    assert kinds(events, CaseEnded)[0].unsure == ("feedline",)
 
 
 @pytest.mark.parametrize(("after", "outcome"), [(1000, Outcome.PASS), (1000.001, None)])

@@ -107,10 +107,11 @@ def test_a_precondition_that_is_not_met_is_inconclusive_and_nothing_is_stimulate
 
 
 def test_a_stimulus_without_an_answer_makes_a_failed_check_inconclusive():
-    machine, events = play([case(UNDER)], answer=deaf)
+    machine, events = play([case(UNDER, restore=False)], answer=deaf)
 
     assert machine.outcome is Outcome.INCONCLUSIVE
     assert "the stimulus was not confirmed" in kinds(events, CheckDecided)[0].text
+    assert kinds(events, CaseEnded)[0].unsure == ("feedline",)
 
 
 def test_a_refused_stimulus_fails_the_case():
@@ -190,6 +191,15 @@ def test_what_could_not_be_used_is_a_hint_of_a_failed_check_and_no_excuse(troubl
 
     assert machine.outcome is Outcome.FAIL
     assert "2 unusable from beacon, first: odd 3" in kinds(events, CaseEnded)[0].reasons[0]
+
+
+def test_what_counts_from_another_address_is_no_hint():
+    note = NodeNote(node="beacon", trouble=NodeTrouble.ANY_SOURCE, at=at(3), text="it counts")
+    machine, events = play([case(UNDER)], things=[(at(3), note)])
+
+    assert machine.outcome is Outcome.FAIL
+    assert "unusable" not in kinds(events, CaseEnded)[0].reasons[0]
+    assert kinds(events, CaseEnded)[0].unsure == ()
 
 
 REBOOT = NodeNote(node="beacon", trouble=NodeTrouble.REBOOT, at=at(2), text="boot 6 to 7")
@@ -423,6 +433,7 @@ def test_a_value_that_was_not_put_back_is_said_and_judged_inconclusive():
     assert (
         "feedline.pressure was not put back: refused: no" in kinds(events, CaseEnded)[0].reasons[0]
     )
+    assert kinds(events, CaseEnded)[0].unsure == ("feedline",)
 
 
 def test_a_step_without_a_stimulus_begins_with_the_value_that_ended_the_one_before():

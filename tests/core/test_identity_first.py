@@ -127,6 +127,7 @@ def test_a_node_of_which_nobody_knows_leaves_the_case_inconclusive_and_undriven(
         "over-pressure: nobody knows who is at the address of feedline: no reading within 3 s; "
         "nothing was driven"
     )
+    assert (first.unsure, second.unsure) == (NODES, ())
     assert commands(sent) == ["feedline.pressure"]
 
 

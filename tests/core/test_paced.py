@@ -4,14 +4,14 @@ from collections import Counter
 from dataclasses import replace
 
 import pytest
-from core.paper import OVER_RED, at, case, is_red, ms, step
+from core.paper import OVER_RED, at, case, deaf, is_red, ms, step
 from core.test_machine_laws import RACK, UNTIL, Told, arm_follows, fed
 from laws import obey
 
 from hil.core.engine import Run
 from hil.core.event import CaseEnded, CaseStarted, CommandLogged, RunEnded, StepStarted
 from hil.core.instant import Instant
-from hil.core.observation import Abort, HostNote, HostTrouble
+from hil.core.observation import Abort, HostNote, HostTrouble, Purpose
 from hil.core.order import Dismiss, Peek, Perform, Proceed
 from hil.core.scripted import Performed, Scripted
 from hil.core.verdict import Outcome
@@ -110,6 +110,24 @@ def test_a_scripted_case_does_one_step_after_another_and_puts_back_what_they_dro
     assert {(e.signal, e.state) for e in restored} >= {("feedline.pressure", "accepted")}
     (ended,) = kinds(events, CaseEnded)
     assert (ended.outcome, ended.reasons) == ("fail", second.reasons)
+
+
+@pytest.mark.parametrize("purpose", [Purpose.STIMULUS, Purpose.RESTORE])
+def test_a_node_that_does_not_answer_a_scripted_case_is_named(purpose):
+    def answer(command, now):
+        return (deaf if command.purpose is purpose else arm_follows)(command, now)
+
+    _, events = lead(
+        (0, Proceed(index=0)),
+        (100, Perform(step=OVER_RED)),
+        (500, Dismiss()),
+        (9000, Proceed(index=None)),
+        cases=[scripted([])],
+        answer=answer,
+    )
+    (ended,) = kinds(events, CaseEnded)
+
+    assert (ended.outcome, ended.unsure) == ("inconclusive", ("feedline",))
 
 
 @pytest.mark.parametrize("outcome", [Outcome.FAIL, Outcome.ERROR])

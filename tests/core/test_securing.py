@@ -102,6 +102,16 @@ def test_a_node_that_does_not_come_back_leaves_the_case_inconclusive():
 
     assert machine.outcome is Outcome.INCONCLUSIVE
     assert ended.reasons == ("over-pressure: feedline was not heard again within 3 s",)
+    assert ended.unsure == ("feedline",)
+
+
+def test_power_that_the_bench_cannot_put_back_is_no_doubt_about_the_node():
+    off = case(step({"feedline.power": "off"}))
+    _, events = play([off], answer=bench(fail=("run",)), signals=SIGNALS)
+    (ended,) = kinds(events, CaseEnded)
+
+    assert "feedline.power was not put back" in ended.reasons[0]
+    assert ended.unsure == ()
 
 
 def test_a_reboot_by_power_belongs_to_the_case_that_made_it():

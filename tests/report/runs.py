@@ -95,6 +95,7 @@ def ended(
     took: int = 160 * MILLISECOND,
     plan: str = PLAN,
     blamed: tuple[str, ...] = (),
+    unsure: tuple[str, ...] = (),
 ) -> CaseEnded:
     return CaseEnded(
         at=Instant(index * MILLISECOND + took),
@@ -106,6 +107,7 @@ def ended(
         took=took,
         reasons=reasons,
         blamed=blamed,
+        unsure=unsure,
     )
 
 

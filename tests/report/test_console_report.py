@@ -86,6 +86,13 @@ def test_a_node_that_was_only_commanded_is_told():
     assert "console of mast, all before that:" in shown(run(command, said(2, "oh", node="mast")))
 
 
+def test_a_node_that_nobody_is_sure_of_is_told():
+    events = (started("t"), begun(0, "t"), said(2, "brown-out", node="mast"))
+    end = ended(0, "t", "inconclusive", "nobody knows who is there", unsure=("mast",))
+
+    assert "console of mast, all:" in shown(fold([*events, end, *over()]))
+
+
 def test_a_run_that_was_killed_in_a_case_still_tells_it():
     tally = Tally()
     for event in (started("t"), begun(0, "t"), check(0, "pass"), said(5, "panic at 0x20")):

@@ -6,7 +6,7 @@ import subprocess
 import sys
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from report.runs import check, run
 
@@ -59,6 +59,11 @@ _END = st.sampled_from(("\n", "", " \n", "\r\n", ',"more":1}\n'))
 
 @settings(deadline=None)
 @given(_AT, st.sampled_from(("in", "out", "on")), _NODE, _HEX, _END)
+@example(7, "in", "mast", "0a", "\n")
+@example("007", "in", "mast", "0a", "\n")
+@example(2**63, "in", "mast", "0a", "\n")
+@example(7, "in", '\\"', "0a", "\n")
+@example(7, "on", "mast", "0A", ',"more":1}\n')
 def test_a_datagram_is_read_as_json_says_whatever_the_line_is(at, way, node, octets, end):
     shown = f'"event":"datagram","way":"{way}","node":"{node}","hex":"{octets}"}}{end}'
     fast, slow = (f'{{"at":{at},{blank}{shown}'.encode() for blank in ("", " "))

@@ -113,6 +113,25 @@ def test_a_node_that_rebooted_is_to_blame_and_not_the_bench():
     assert "    plan: testplans/louvres.yaml:3:5" not in shown(found)
 
 
+@pytest.mark.parametrize(
+    ("checks", "outcome", "told"),
+    [
+        ((), "inconclusive", "lamp: 1 inconclusive"),
+        (
+            (check(0, "inconclusive"),),
+            "inconclusive",
+            "lamp: 1 inconclusive",
+        ),  # it only shows there
+        ((check(0, "fail"),), "fail", "louvres: 1 failed"),
+    ],
+)
+def test_a_node_that_nobody_is_sure_of_is_where_to_look(checks, outcome, told):
+    reason = "nobody knows who is at the address of lamp: no reading within 3 s"
+    found = failed(*checks, reasons=(reason,), outcome=outcome, unsure=("lamp",))
+
+    assert readiness(found) == f"NOT READY: {told}"
+
+
 def test_a_failure_that_names_no_node_is_still_none_of_the_bench():
     assert readiness(failed(reasons=("the lamps disagree",))) == "NOT READY: some node: 1 failed"
 

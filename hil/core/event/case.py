@@ -97,7 +97,8 @@ class CaseEnded(Event):
     """A case is over; `reasons` are whole sentences for people, most important first.
 
     `blamed` are the nodes that failed it by something other than a check: by a reboot that nobody
-    asked for, or by refusing a stimulus.
+    asked for, or by refusing a stimulus.  `unsure` are those that nobody is sure of: they did
+    not say who they are, did not confirm a stimulus, or something of theirs was not put back.
     """
 
     kind: ClassVar[str] = "case-ended"
@@ -109,3 +110,4 @@ class CaseEnded(Event):
     took: int
     reasons: tuple[str, ...]
     blamed: tuple[str, ...] = ()
+    unsure: tuple[str, ...] = ()
