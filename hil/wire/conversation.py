@@ -212,11 +212,12 @@ class Conversation:
         """Note a datagram from another address; return whether it counts all the same."""
         text, own = self._foreign(packet, now)
         counts = own and self.node.any_source
-        if text and not (counts and packet.peer in self._other_sources):
-            told = f"{text}; it counts (any-source)" if counts else text
-            self._note(NodeTrouble.FOREIGN, now, told, packet.payload)
-        if counts:
+        if not counts and text:
+            self._note(NodeTrouble.FOREIGN, now, text, packet.payload)
+        elif counts and packet.peer not in self._other_sources:
             self._other_sources.add(packet.peer)
+            told = f"{text}; it counts (any-source)"
+            self._note(NodeTrouble.ANY_SOURCE, now, told, packet.payload)
         return counts
 
     def _foreign(self, packet: "Packet", now: Instant) -> tuple[str, bool]:

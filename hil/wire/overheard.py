@@ -101,6 +101,7 @@ class _Ear:
         self._told = [codec for codec in codecs if codec.layout.role is not Role.REQUEST]
         self._driven = {operation: name for name, operation in node.operations.items()}
         self._open: dict[tuple[int, int], Instant] = {}
+        self._other_sources: set[Address] = set()
         self._reception = Reception(node, by_role[Role.READING], timers, say, None)
 
     def claims(self, payload: bytes) -> bool:
@@ -128,9 +129,7 @@ class _Ear:
         return None
 
     def came(self, peer: Address | None, payload: bytes, at: Instant) -> Replied | None:
-        if peer is not None:
-            text = f"datagram from {peer}, {self.node.name} is at {self.node.address}"
-            self._note(NodeTrouble.FOREIGN, at, text, payload)
+        if peer is not None and not self._counts(peer, payload, at):
             return None
         if self._reception.receive(payload, at):
             return None
@@ -156,6 +155,26 @@ class _Ear:
             )
         self._note(NodeTrouble.GARBLED, at, diagnose(self._told, payload), payload)
         return None
+
+    def _counts(self, peer: Address, payload: bytes, at: Instant) -> bool:
+        """Note a datagram from another address; return whether it counts all the same."""
+        text = f"datagram from {peer}, {self.node.name} is at {self.node.address}"
+        if not (self.node.any_source and self._may_be_its_own(peer, payload, at)):
+            self._note(NodeTrouble.FOREIGN, at, text, payload)
+            return False
+        if peer not in self._other_sources:
+            self._other_sources.add(peer)
+            told = f"{text}; it counts (any-source)"
+            self._note(NodeTrouble.ANY_SOURCE, at, told, payload)
+        return True
+
+    def _may_be_its_own(self, peer: Address, payload: bytes, at: Instant) -> bool:
+        """Say whether this answers what is open, or is a reading that nobody else may have sent."""
+        for codec in self._answers:
+            answer = codec.decode(payload)
+            if answer is not None:
+                return (answer.request or 0, answer.operation or 0) in self._open
+        return self.claims(payload) and bool(self._reception.foreign(payload, peer, at))
 
     def _note(self, trouble: NodeTrouble, at: Instant, text: str, raw: bytes) -> None:
         self._say(NodeNote(node=self.node.name, trouble=trouble, at=at, text=text, raw=raw))

@@ -11,6 +11,7 @@ from hil.core.instant import SECOND, Instant
 from hil.core.observation import Confirmed, NodeNote, NodeTrouble, Samples, Unconfirmed
 from hil.wire.confirming import PATIENCE
 from hil.wire.link import Links, Packet
+from hil.wire.overheard import Overheard
 from hil.wire.rack import Address, Identity
 
 ELSEWHERE = Address("192.0.2.23", 47801)
@@ -197,6 +198,19 @@ def test_where_it_may_speak_from_anywhere_it_counts_but_another_board_does_not()
     other = hear(machine, told(SERVO, "S-0077", sequence=1), 5, peer=ELSEWHERE)
 
     assert notes(own)[0][1].endswith("servo is at 192.0.2.17:47801; it counts (any-source)")
+    assert len(kinds(own, Samples)) == 1
+    assert "two nodes have the number 17" in notes(other)[0][1]
+    assert kinds(other, Samples) == []
+
+
+def test_a_third_hears_it_from_anywhere_too_and_another_board_does_not_count():
+    third = Overheard(rack(replace(SERVO, any_source=True)))
+    third.came("servo", ELSEWHERE, told(SERVO), ms(3))
+    own = third.take_observations()
+    third.came("servo", ELSEWHERE, told(SERVO, "S-0077", sequence=1), ms(5))
+    other = third.take_observations()
+
+    assert [trouble for trouble, _ in notes(own)] == [NodeTrouble.ANY_SOURCE]
     assert len(kinds(own, Samples)) == 1
     assert "two nodes have the number 17" in notes(other)[0][1]
     assert kinds(other, Samples) == []

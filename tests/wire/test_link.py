@@ -194,7 +194,7 @@ def test_a_node_that_may_answer_from_anywhere_of_its_own_is_used_and_told_once()
 
     assert notes(first) == [
         (
-            NodeTrouble.FOREIGN,
+            NodeTrouble.ANY_SOURCE,
             "answered from 127.0.0.2:47802, asked at 127.0.0.1:47802; it counts (any-source)",
         )
     ]

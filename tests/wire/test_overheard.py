@@ -83,6 +83,23 @@ def test_what_comes_from_elsewhere_or_is_garbled_is_noted_and_no_value():
     ]
 
 
+def test_where_a_node_may_speak_from_anywhere_it_is_heard_there_and_nobody_else_is():
+    third = heard(replace(LOUVRES, any_source=True))
+    elsewhere = Address("127.0.0.9", 5)
+    third.sent("louvres", REQUEST.encode(request=65, operation=2, value=Decimal(90)), ms(1))
+    answer = ANSWER.encode(request=65, operation=2, status=0, value=Decimal(90))
+    replied = third.came("louvres", elsewhere, answer, ms(2))
+    again = third.came("louvres", elsewhere, answer, ms(3))
+    third.came("louvres", elsewhere, _state(1), ms(4))
+    third.came("louvres", elsewhere, b"\x31", ms(5))
+    seen = third.take_observations()
+    notes = [note.trouble for note in seen if isinstance(note, NodeNote)]
+
+    assert (replied.accepted, again) == (True, None)
+    assert notes == [NodeTrouble.ANY_SOURCE, NodeTrouble.FOREIGN, NodeTrouble.FOREIGN]
+    assert len([one for one in seen if isinstance(one, Samples)]) == 1
+
+
 def test_a_reading_under_the_name_of_its_group_is_that_of_the_node_with_its_number():
     told = replace(LOUVRES, readings_to=Address("239.255.20.20", 47920))
     third = heard(FEEDLINE, told)
