@@ -1,6 +1,7 @@
 """Tests import the shared suites beside them (`laws`, `core.paper`) by their plain names."""
 
 import compileall
+import signal
 import sys
 from pathlib import Path
 from typing import Any
@@ -14,6 +15,11 @@ sys.path.insert(0, str(HERE))
 # Tests start the command some hundred times.  Where Python is told to keep no bytecode, each of
 # them would compile the whole package once more.
 compileall.compile_dir(HERE.parent / "hil", quiet=1)
+
+# A shell that starts the tests in the background has Ctrl-C ignored, which every program that a
+# test starts would inherit.
+if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+    signal.signal(signal.SIGINT, signal.default_int_handler)
 
 pytest_plugins = ["pytester"]
 
