@@ -1,4 +1,4 @@
-"""The reference logic: published series, field cases, and the fine print of delays and ages."""
+"""The reference logic: published series, cases from practice, and the fine print of delays and ages."""
 
 import pytest
 from alarms.drawing import (

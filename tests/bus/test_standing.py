@@ -150,7 +150,7 @@ def test_a_finding_stands_where_its_participant_does(read):
 
 @pytest.mark.parametrize(
     ("old", "new", "code"),
-    # field cases: two coordinators, none, 255, fewer turns than nodes
+    # what goes wrong in practice: two coordinators, none, 255, fewer turns than nodes
     [
         ("feedline: {id: 1,", "feedline: {id: 0,", "two-coordinators"),
         ("tool: {id: 0}", "tool: {id: 11}", "no-coordinator"),
