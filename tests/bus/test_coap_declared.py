@@ -4,6 +4,7 @@ import json
 from pathlib import Path
 
 import pytest
+from bus.benches import PROPAGATOR, changed
 
 from hil.bus.coap_declared import resource_names
 from hil.bus.demand import sent_by
@@ -16,20 +17,10 @@ from hil.runner.options import Options
 from hil.runner.run import run_plans
 
 ROOT = Path(__file__).parents[2]
-SEED_BENCH = (ROOT / "fixtures" / "propagator.yaml").read_text("utf-8")
 
 
-@pytest.fixture
-def read(tmp_path):
-    def go(*changes, text=SEED_BENCH):
-        for old, new in changes:
-            assert old in text
-            text = text.replace(old, new)
-        file = tmp_path / "bench.yaml"
-        file.write_text(text, encoding="utf-8")
-        return read_rack(file)
-
-    return go
+def read(*changes, text=PROPAGATOR):
+    return changed(text, *changes)
 
 
 def traffic(rack):
@@ -43,7 +34,7 @@ REGISTER_MAT = HEAD + 1 + (1 + len("mat")) + (1 + 1)  # Observe 0, Uri-Path, Acc
 NOTIFY = HEAD + (1 + 8) + (1 + 3) + (1 + 1) + (1 + 4) + 1
 
 
-def test_a_registration_and_a_notification_by_hand(read):
+def test_a_registration_and_a_notification_by_hand():
     found = traffic(read())
 
     assert found["bed.mat.renew"].payload == REGISTER_MAT == 15
@@ -52,7 +43,7 @@ def test_a_registration_and_a_notification_by_hand(read):
     assert found["bed.mat.readings"].answer == 4  # an empty acknowledgement, RFC 7252 §4.2
 
 
-def test_the_rhythm_is_that_of_polls_renewals_and_the_declared_rate(read):
+def test_the_rhythm_is_that_of_polls_renewals_and_the_declared_rate():
     found = traffic(read())
 
     assert found["hood.air.poll"].interval == 100 * MILLISECOND
@@ -63,7 +54,7 @@ def test_the_rhythm_is_that_of_polls_renewals_and_the_declared_rate(read):
     assert found["hood.sign.readings"].interval == 10 * MILLISECOND  # each change, polled or not
 
 
-def test_an_interval_that_nothing_says_is_assumed_and_so_is_the_length_of_a_text(read):
+def test_an_interval_that_nothing_says_is_assumed_and_so_is_the_length_of_a_text():
     bus = read(("  readings-every: 10 ms    # no resource changes faster\n", "")).bus
 
     assert "bed.mat.readings" in bus.assumed
@@ -72,7 +63,7 @@ def test_an_interval_that_nothing_says_is_assumed_and_so_is_the_length_of_a_text
     assert bus.unsized == ("hood.sign.readings", "hood.sign.poll", "hood.sign.renew")
 
 
-def test_what_is_derived_can_be_told_otherwise(read):
+def test_what_is_derived_can_be_told_otherwise():
     told = "  traffic:\n    hood.sign.poll: {answer: 40, every: 1 s}\n\ndepends:\n"
     rack = read(("\ndepends:\n", told))
 
@@ -80,21 +71,21 @@ def test_what_is_derived_can_be_told_otherwise(read):
     assert "hood.sign.poll" not in rack.bus.unsized
 
 
-def test_without_confirmable_requests_no_answer_comes_apart(read):
+def test_without_confirmable_requests_no_answer_comes_apart():
     found = traffic(read(("      observe: yes  ", "      confirmable: no\n      observe: yes  ")))
 
     assert "bed.mat.acks" not in found
     assert "hood.air.acks" in found
 
 
-def test_a_long_representation_goes_block_by_block(read):
+def test_a_long_representation_goes_block_by_block():
     """RFC 7959 §2.2: a block has at most 1024 octets, here 60 records of one pack do not fit."""
     records = "".join(
         f"      air.extra-{number}:\n        unit: degC\n        range: -20 degC to 60 degC\n"
         f"        coap: {{path: air, format: senml+cbor, record: extra-{number}}}\n"
         for number in range(60)
     )
-    bench = SEED_BENCH[: SEED_BENCH.index("\nsoftware:\n")]
+    bench = PROPAGATOR[: PROPAGATOR.index("\nsoftware:\n")]
     found = traffic(read(("      vent:\n", records + "      vent:\n"), text=bench))
 
     poll = found["hood.air.poll"]
@@ -103,7 +94,7 @@ def test_a_long_representation_goes_block_by_block(read):
     assert 1024 < poll.answer < 1024 + 64  # a block with its header and options
 
 
-def test_sizes_are_those_of_another_library(read):
+def test_sizes_are_those_of_another_library():
     """aiocoap renders the same messages to as many octets."""
     aiocoap = pytest.importorskip("aiocoap")
     found = traffic(read())
@@ -125,7 +116,7 @@ def test_sizes_are_those_of_another_library(read):
     )
 
 
-def test_every_coap_signal_has_its_ways(read):
+def test_every_coap_signal_has_its_ways():
     rack = read()
     standing = stand(rack)
     found = ways(rack, standing.bus.segment, standing.budget)
@@ -142,7 +133,7 @@ def test_every_coap_signal_has_its_ways(read):
     assert observed.round_trip is None
 
 
-def test_names_of_resources_never_repeat(read):
+def test_names_of_resources_never_repeat():
     changed = ("coap: mode", "coap: {path: mat, format: cbor, pointer: /mode}")
     bed = read(changed).nodes[0]
 

@@ -4,6 +4,7 @@ import re
 from pathlib import Path
 
 import pytest
+from bus.benches import GLASSHOUSE, changed
 from bus.segments import sizes
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -15,11 +16,10 @@ from hil.bus.standing import stand
 from hil.bus.way import route, ways
 from hil.bus.wiring import find
 from hil.core.instant import MICROSECOND, MILLISECOND
-from hil.files.read import read_plan, read_rack
+from hil.files.read import read_plan
 from hil.wire.segment import Participant, Segment
 
 ROOT = Path(__file__).parents[2]
-TEXT = (ROOT / "fixtures" / "glasshouse.yaml").read_text("utf-8")
 PLAN = """\
 plan: P
 cases:
@@ -31,18 +31,8 @@ cases:
 """
 
 
-@pytest.fixture
-def read(tmp_path):
-    def go(*changes):
-        text = TEXT
-        for old, new in changes:
-            assert old in text
-            text = text.replace(old, new)
-        file = tmp_path / "bench.yaml"
-        file.write_text(text, encoding="utf-8")
-        return read_rack(file)
-
-    return go
+def read(*changes):
+    return changed(GLASSHOUSE, *changes)
 
 
 @pytest.fixture
@@ -59,7 +49,7 @@ def fits(standing):
     return [each.ruling.fit for each in standing.asked]
 
 
-def test_nothing_is_wrong_with_the_demo_but_its_many_nodes(read):
+def test_nothing_is_wrong_with_the_demo_but_its_many_nodes():
     standing = stand(read())
 
     assert [each.code for each in standing.findings] == ["many-nodes"]
@@ -72,13 +62,13 @@ def test_nothing_is_wrong_with_the_demo_but_its_many_nodes(read):
     # (plca.yaml's formula, INET showcase tenbaset1s): 584 + (9 + 72) * 8 = 1232 bt = 123.2 µs
     [("126 us", Fit.IMPOSSIBLE), ("127 us", Fit.TIGHT), ("100 ms", Fit.COMFORTABLE)],
 )
-def test_a_deadline_is_held_against_command_and_reading(read, plan, within, fit):
+def test_a_deadline_is_held_against_command_and_reading(plan, within, fit):
     rack = read()
 
     assert fits(stand(rack, [plan(rack, within)])) == [fit]
 
 
-def test_an_impossible_deadline_is_wrong_and_a_tight_one_odd_at_their_place(read, plan):
+def test_an_impossible_deadline_is_wrong_and_a_tight_one_odd_at_their_place(plan):
     rack = read()
 
     (wrong,) = stand(rack, [plan(rack, "90 us")]).mistakes()
@@ -90,7 +80,7 @@ def test_an_impossible_deadline_is_wrong_and_a_tight_one_odd_at_their_place(read
     assert "a good node can miss it" in odd.what
 
 
-def test_what_nodes_send_each_other_counts_for_the_worst(read, plan):
+def test_what_nodes_send_each_other_counts_for_the_worst(plan):
     rack = read()
     near = stand(rack, [plan(rack, "1 s")]).asked[0]
     far = stand(
@@ -116,7 +106,7 @@ def test_what_nodes_send_each_other_counts_for_the_worst(read, plan):
     assert near.worst == worst["feedline.commands"] + worst["feedline.readings"]
 
 
-def test_the_route_between_nodes_never_leads_through_the_tool(read):
+def test_the_route_between_nodes_never_leads_through_the_tool():
     segment = read().bus.segment
 
     assert route(segment, "feedline", "beacon") == ("feedline.to-console", "console.to-beacon")
@@ -124,7 +114,7 @@ def test_the_route_between_nodes_never_leads_through_the_tool(read):
     assert route(segment, "lamps", "lamps") == ()
 
 
-def test_every_signal_has_its_way(read):
+def test_every_signal_has_its_way():
     rack = read()
     standing = stand(rack)
     found = ways(rack, standing.bus.segment, standing.budget)
@@ -137,9 +127,9 @@ def test_every_signal_has_its_way(read):
     assert all(way.worst is not None and way.worst < 40 * MILLISECOND for way in found)
 
 
-def test_a_finding_stands_where_its_participant_does(read):
+def test_a_finding_stands_where_its_participant_does():
     rack = read(("cistern: {id: 2,", "cistern: {id: 1,"))
-    line = TEXT[: TEXT.index("    feedline: {id: 1,")].count("\n") + 1
+    line = GLASSHOUSE[: GLASSHOUSE.index("    feedline: {id: 1,")].count("\n") + 1
 
     (wrong,) = (each for each in stand(rack).mistakes() if not each.warning)
 
@@ -159,13 +149,13 @@ def test_a_finding_stands_where_its_participant_does(read):
         ("terminated: [tool, console]", "terminated: [tool]", "end-open"),
     ],
 )
-def test_a_segment_that_cannot_work_is_wrong(read, old, new, code):
+def test_a_segment_that_cannot_work_is_wrong(old, new, code):
     wrong = [each.what for each in stand(read((old, new))).mistakes() if not each.warning]
 
     assert any(f"({code})" in what for what in wrong), wrong
 
 
-def test_tight_deadlines_are_not_told_where_the_segment_itself_is_wrong(read, plan):
+def test_tight_deadlines_are_not_told_where_the_segment_itself_is_wrong(plan):
     rack = read(("console: {id: 10}", "console: {id: 255}"))
 
     told = stand(rack, [plan(rack, "20 ms")]).mistakes()
@@ -173,7 +163,7 @@ def test_tight_deadlines_are_not_told_where_the_segment_itself_is_wrong(read, pl
     assert all(mistake.mark.file.endswith("bench.yaml") for mistake in told)
 
 
-def test_without_plca_nothing_bounds_the_line_and_that_is_told_once(read, plan):
+def test_without_plca_nothing_bounds_the_line_and_that_is_told_once(plan):
     rack = read(("  rate: 10 Mbit/s", "  rate: 10 Mbit/s\n  plca: no"))
     both = PLAN.replace("signal: feedline.pressure,", "signal: [feedline.pressure],") + (
         "          - {signal: beacon.lamp, value: red, within: 1 s}\n"
