@@ -141,23 +141,8 @@ def _sit(
     lead: Aside | None,
 ) -> str:
     """Hold the session; return the traceback where it broke, else nothing."""
-    evidence.note(_started(rack, selection, options, site))
-    if (described := bench_file(rack)) is not None:
-        evidence.record(described)
-    for told in (*selection.known, *told_specs(selection.cases)):
-        evidence.note(told)
-    alarm = BusAlarm()
-    watch = BusWatch(
-        rack,
-        evidence,
-        medium=site.medium,
-        health=site.health,
-        relay=site.relay,
-        cases=selection.cases,
-        alarm=alarm,
-    )
-    if watch.may_end:
-        site.bench.heed(alarm)
+    _begin(rack, selection, options, site, evidence)
+    watch = _watch_bus(rack, selection, site, evidence)
     session: Session | None = None
     gc.freeze()  # what was read stays; the collector need not walk it while the run judges
     try:
@@ -203,6 +188,34 @@ def _sit(
         site.distrusted = frozenset(session.distrusted if session is not None else ())
         site.unseen = frozenset(node.address for node in rack.nodes if node.name in unseen)
     return ""
+
+
+def _begin(
+    rack: Rack, selection: Selection, options: Options, site: Site, evidence: Evidence
+) -> None:
+    """Write down what is run, and by which files."""
+    evidence.note(_started(rack, selection, options, site))
+    if (described := bench_file(rack)) is not None:
+        evidence.record(described)
+    for told in (*selection.known, *told_specs(selection.cases)):
+        evidence.note(told)
+
+
+def _watch_bus(rack: Rack, selection: Selection, site: Site, evidence: Evidence) -> BusWatch:
+    """Have an eye on the segment; where it can tell of a second coordinator, it may end the run."""
+    alarm = BusAlarm()
+    watch = BusWatch(
+        rack,
+        evidence,
+        medium=site.medium,
+        health=site.health,
+        relay=site.relay,
+        cases=selection.cases,
+        alarm=alarm,
+    )
+    if watch.may_end:
+        site.bench.heed(alarm)
+    return watch
 
 
 def _started(rack: Rack, selection: Selection, options: Options, site: Site) -> RunStarted:
