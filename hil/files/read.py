@@ -3,9 +3,7 @@
 No content of a file raises anything but DescriptionError.
 """
 
-import gc
-from collections.abc import Callable, Container, Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Callable, Container, Sequence
 from dataclasses import dataclass
 from os import PathLike
 from typing import TypeVar
@@ -13,6 +11,7 @@ from typing import TypeVar
 from hil.alarms.finding import Finding, Severity
 from hil.alarms.review import review
 from hil.alarms.spec import Spec
+from hil.core.collecting import no_collection
 from hil.core.error import DescriptionError, Mark, Mistake
 from hil.core.event import KnownFault
 from hil.core.plan import Plan
@@ -43,7 +42,7 @@ def read_rack_text(text: str, file: str) -> Rack:
 
 
 def _rack_of(page: Page) -> Rack:
-    with _no_collection():
+    with no_collection():
         rack = _read_page(page, FileKind.BENCH, read_bench)
     if rack is None or page.mistakes:
         raise DescriptionError(page.mistakes)
@@ -98,7 +97,7 @@ def read_plans_with_warnings(
     mistakes: list[Mistake] = []
     warnings: list[Mistake] = []
     elsewhere: list[tuple[str, tuple[str, ...]]] = []
-    with _no_collection():
+    with no_collection():
         scope = Scope(rack)
         for path in paths:
             try:
@@ -174,7 +173,7 @@ def read_alarms_with_findings(paths: Sequence[Path], rack: Rack) -> AlarmReading
 
 def read_alarms_in_own_units(path: Path, rack: Rack) -> tuple[Spec, ...]:
     """Read an alarm spec file for a comparison: levels in the unit each spec states."""
-    with _no_collection():
+    with no_collection():
         page = _load(path)
         specs = _read_page(
             page,
@@ -188,7 +187,7 @@ def read_alarms_in_own_units(path: Path, rack: Rack) -> tuple[Spec, ...]:
 
 def read_known(path: Path, rack: Rack) -> tuple[KnownFault, ...]:
     """Read a file of known faults.  Raises DescriptionError with every mistake in it."""
-    with _no_collection():
+    with no_collection():
         page = _load(path)
         known = _read_page(
             page, FileKind.KNOWN, lambda root, page: read_known_tree(root, page, Scope(rack))
@@ -201,7 +200,7 @@ def read_known(path: Path, rack: Rack) -> tuple[KnownFault, ...]:
 def _read_reviewed(paths: Sequence[Path], rack: Rack, *, refuse: bool) -> AlarmReading:
     specs: list[Spec] = []
     mistakes: list[Mistake] = []
-    with _no_collection():
+    with no_collection():
         scope = Scope(rack)
         for path in paths:
             try:
@@ -253,15 +252,3 @@ def _read_page(page: Page, kind: FileKind, read: Callable[[Node, Page], T | None
         return None
     root = read_tree(page)
     return None if root is None or is_another(root, kind, page) else read(root, page)
-
-
-@contextmanager
-def _no_collection() -> Iterator[None]:
-    """Keep the garbage collector out: a growing tree of live objects only makes it walk."""
-    was_on = gc.isenabled()
-    gc.disable()
-    try:
-        yield
-    finally:
-        if was_on:
-            gc.enable()

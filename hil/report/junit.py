@@ -30,6 +30,7 @@ from functools import lru_cache
 from pathlib import Path, PurePath
 from xml.sax.saxutils import escape, quoteattr
 
+from hil.core.collecting import no_collection
 from hil.core.error import StoreError
 from hil.core.verdict import Outcome
 from hil.report import journal
@@ -67,9 +68,9 @@ class _Caps:
 
 def write_junit(folder: Path, result: RunResult, about: About | None) -> Path:
     """Write `junit.xml` into a run's folder.  Raises StoreError; an old file then stays."""
-    path = folder / NAME
-    write_whole(path, build_junit(result, about), check_junit)
-    return path
+    with no_collection():
+        write_whole(folder / NAME, build_junit(result, about), check_junit)
+    return folder / NAME
 
 
 def build_junit(result: RunResult, about: About | None) -> bytes:
