@@ -23,6 +23,9 @@ FIRST_PORT = 49_152  # RFC 6335 §6: the dynamic ports, from which a real socket
 
 BEGINNING = Instant(0)
 
+_NEVER = Instant(1 << 63)
+_LAST = Instant(_NEVER - 1)
+
 RESTLESS = 100_000
 """So many rounds at one instant are a machine that breaks its law of progress."""
 
@@ -73,7 +76,7 @@ class VirtualBench:
                 self._owner[far_end(node.console.address)] = node.name
         self._rounds = 0
         self._asides: list[Aside] = []
-        self._nodes_due: Instant | None = None
+        self._nodes_due = _NEVER
         self._collect(start)
 
     @property
@@ -106,27 +109,24 @@ class VirtualBench:
             if came := aside.collect(self._now):
                 return came, self._now
         arrivals: list[Arrival] = []
-        next_of_medium = self._medium.next_wakeup
-        now = self._now
+        now, limit = self._now, _LAST if until is None else until
         while True:
-            carried, due = next_of_medium(), self._nodes_due
-            coming = due if carried is None or (due is not None and due < carried) else carried
-            if coming is None:
-                return arrivals, now if arrivals else self._idle(until)
+            carried, due = self._medium.next_wakeup(), self._nodes_due
+            coming = due if carried is None or due < carried else carried
             if coming > now:
                 if arrivals:
                     return arrivals, now
-                if until is not None and coming > until:
+                if coming > limit:
                     return arrivals, self._idle(until)
                 now = self._now = coming
                 self._rounds = 0
-            elif until is not None and coming > until and not arrivals:
+            elif coming > limit and not arrivals:
                 return arrivals, now
             else:
                 self._stay()
             if carried is not None and carried <= now:
                 self._hand_over(now, arrivals)
-            if due is not None and due <= now:
+            if due <= now:
                 self._nodes.tick(now)
                 self._collect(now)
 
@@ -158,24 +158,27 @@ class VirtualBench:
     def _hand_over(self, now: Instant, arrivals: list[Arrival]) -> None:
         """Hand over what the medium has carried to its place."""
         touched = False
+        owner, packet, groups = self._owner, self._mail.packet, self._groups
         self._medium.tick(now)
         for envelope in self._medium.take_sends():
-            name = self._owner.get(envelope.destination)
-            if name is None or envelope.destination in self._groups:
+            destination = envelope.destination
+            name = owner.get(destination)
+            if name is None or destination in groups:
                 self._nodes.receive(envelope, now)
                 touched = True
             if name is not None:
-                packet = self._mail.packet(name, envelope.source, envelope.payload)
-                arrivals.append(Arrival(packet, now))
+                arrivals.append(Arrival(packet(name, envelope.source, envelope.payload), now))
         if touched:
             self._collect(now)
 
     def _collect(self, now: Instant) -> None:
         """Put on the segment what the nodes want sent, and note when they are due next."""
-        for envelope in self._nodes.take_sends():
-            if envelope.source.port or self._lines_open:
-                self._medium.receive(envelope, now)
-        self._nodes_due = self._nodes.next_wakeup()
+        nodes, receive = self._nodes, self._medium.receive
+        for envelope in nodes.take_sends():
+            if self._lines_open or envelope.source.port:
+                receive(envelope, now)
+        due = nodes.next_wakeup()
+        self._nodes_due = _NEVER if due is None else due
 
 
 def _watch_nothing(fd: int) -> None:

@@ -23,7 +23,7 @@ class Waits:
         self.buckets = [0] * BUCKETS
 
     def add(self, delay: int) -> None:
-        """Count one delay, in nanoseconds; must agree with hil.bus.turns, which does it in line."""
+        """Count one delay, in nanoseconds."""
         self.count += 1
         self.total += delay
         if delay > self.longest:

@@ -51,6 +51,7 @@ class Turns:
         self._cycle = self._count * self._to + self._beacon
         self._turn, self._turn_at = 0, start + self._beacon
         self._pending = 0
+        self._plan: tuple[int, int, int, int] | None = None
         self._quiet = start - self._gap
         self._held: int | None = None
         self._held_until = self._burst = 0
@@ -76,12 +77,13 @@ class Turns:
             if self._held is None and self._turn_at < at:
                 self._jump(at)
             self._pending |= 1 << turn
+            self._plan = None
 
     def next_event(self) -> int | None:
         """Return when the next frame is begun or a held turn is given up; None for never."""
         if self._held is not None:
             return self._after_burst(self._held)[0]
-        return self._next_turn()[0] if self._pending else None
+        return self._next()[0] if self._pending else None
 
     def next_end(self) -> int | None:
         """Return when the next frame has ended or a held turn goes on or ends; None for never.
@@ -90,93 +92,62 @@ class Turns:
         """
         if self._held is not None:
             return self._after_burst(self._held)[0]
-        if not self._pending:
-            return None
-        opens, turn = self._next_turn()
-        came, wire, _ = self.queues[self._owner[turn]][0]
-        return self._first_bit(opens, came) + wire
+        return self._next()[3] if self._pending else None
 
     def advance(self, until: int) -> None:
         """Begin every frame whose turn opens at or before `until`."""
-        if not self._pending and self._held is None:
-            return
         while True:
             if self._held is not None:
                 at, goes_on = self._after_burst(self._held)
                 if at > until:
                     return
                 self._continue(self._held, at, goes_on)
-            elif self._serve(until):
+            elif self._pending:
+                opens, turn, begin, end = self._plan or self._next()
+                if opens > until:
+                    return
+                self._begin(turn, begin, end)
+            else:
                 return
 
-    def _serve(self, until: int) -> bool:
-        """Begin frames up to `until`, or up to one whose turn is held for a burst; True if done.
-
-        One long function on purpose: it runs for every frame, and its state is in local names.
-        """
-        pending, turn, turn_at = self._pending, self._turn, self._turn_at
-        quiet, busy, gap, to = self._quiet, self.busy, self._gap, self._to
-        owner, queues, waits, since = self._owner, self.queues, self.waits, self._since
-        bursts, ended, delay_line = self._bursts, self.ended, self._delay_line
-        rest = self._cycle
-        done = True
-        while pending:
-            ahead = pending >> turn
-            if ahead:
-                skip = (ahead & -ahead).bit_length() - 1
-            else:
-                skip = (pending & -pending).bit_length() - 1 - turn
-            opens = turn_at + skip * to
-            if not ahead:
-                opens += rest
-            if opens > until:
-                break
-            turn += skip
-            who = owner[turn]
-            queue = queues[who]
-            came, wire, thing = queue.popleft()
-            begin = opens + gap
-            if came >= quiet and opens - came <= delay_line:
-                begin = max(opens, quiet + gap)
-            tally = waits[who]
-            delay = begin - (came if came > since[who] else since[who])
-            since[who] = begin
-            tally.count += 1
-            tally.total += delay
-            if delay > tally.longest:
-                tally.longest = delay
-            shift = delay.bit_length() - 6 if delay > 63 else 0
-            tally.buckets[(shift << 5) + (delay >> shift)] += 1
-            quiet = turn_at = begin + wire
-            busy += wire
-            ended.append((quiet, who, wire, thing))
-            if not queue:
-                pending ^= 1 << turn
-            if bursts[who]:
-                self._held, self._burst = who, 1
-                self._held_until = quiet + self._holds[who]
-                done = False
-                break
-            turn += 1
-        self._pending, self._turn, self._turn_at = pending, turn, turn_at
-        self._quiet, self.busy = quiet, busy
-        return done
-
-    def _next_turn(self) -> tuple[int, int]:
-        """Return when the next turn opens whose owner has a frame, and its number."""
-        ahead = self._pending >> self._turn
-        found = ahead or self._pending
-        skip = (found & -found).bit_length() - 1
-        if ahead:
-            return self._turn_at + skip * self._to, self._turn + skip
-        left = (self._count - self._turn) * self._to + self._beacon
-        return self._turn_at + left + skip * self._to, skip
-
-    def _first_bit(self, opens: int, came: int) -> int:
-        """Return when a frame begins whose turn opens; must agree with `_serve`."""
+    def _next(self) -> tuple[int, int, int, int]:
+        """Return when the next turn opens that is used, its number, and its frame's first and last bit."""
+        plan = self._plan
+        if plan is not None:
+            return plan
+        pending, turn, opens = self._pending, self._turn, self._turn_at
+        ahead = pending >> turn
+        if not ahead:
+            ahead, opens = pending, opens + (self._count - turn) * self._to + self._beacon
+            turn = 0
+        skip = (ahead & -ahead).bit_length() - 1
+        turn, opens = turn + skip, opens + skip * self._to
+        came, wire, _ = self.queues[self._owner[turn]][0]
+        begin = opens + self._gap
         if came >= self._quiet and opens - came <= self._delay_line:
-            return max(opens, self._quiet + self._gap)
-        return opens + self._gap
+            begin = max(opens, self._quiet + self._gap)
+        self._plan = plan = opens, turn, begin, begin + wire
+        return plan
+
+    def _begin(self, turn: int, begin: int, end: int) -> None:
+        """Send the frame that waits for this turn."""
+        who = self._owner[turn]
+        queue, since = self.queues[who], self._since
+        came, wire, thing = queue.popleft()
+        waited_from = since[who]
+        self.waits[who].add(begin - (came if came > waited_from else waited_from))
+        since[who] = begin
+        self._quiet = self._turn_at = end
+        self.busy += wire
+        self.ended.append((end, who, wire, thing))
+        self._plan = None
+        if not queue:
+            self._pending ^= 1 << turn
+        if self._bursts[who]:
+            self._turn, self._held, self._burst = turn, who, 1
+            self._held_until = end + self._holds[who]
+        else:
+            self._turn = turn + 1
 
     def _after_burst(self, who: int) -> tuple[int, bool]:
         """Return when a held turn goes on, and whether with one more frame."""

@@ -143,9 +143,10 @@ class SoftwareRack:
             self._announcing.tick(now)
             self._plan()
         for _ in planned:
-            if self._next > now:
+            following = self._next
+            if following > now:
                 return
-            place = planned.index(self._next)
+            place = planned.index(following)
             self._order[place].tick(now)
             self._settle(place, now)
 
@@ -181,13 +182,17 @@ class SoftwareRack:
         A rack has some dozen nodes: looking at all of their instants is faster than a heap.
         """
         node = self._order[place]
-        if node.outbox:
-            self._sends += node.outbox
-            node.outbox.clear()
+        outbox = node.outbox
+        if outbox:
+            self._sends += outbox
+            outbox.clear()
         wakeup = node.next_wakeup()
-        self._planned[place] = _NEVER if wakeup is None else wakeup
-        if self._announcing is not None:
-            self._announcing.look(place, now)
+        planned = self._planned
+        planned[place] = _NEVER if wakeup is None else wakeup
+        if self._announcing is None:
+            self._next = min(planned)
+            return
+        self._announcing.look(place, now)
         self._plan()
 
 

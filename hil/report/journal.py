@@ -65,11 +65,11 @@ class JournalWriter:
 
     def record(self, event: Event) -> None:
         """Write one event; never raises, see `fault`."""
-        self._write(render(event), type(event) not in (Datagram, ConsoleLine))
+        self._write(_line(render(event)), type(event) not in (Datagram, ConsoleLine))
 
     def record_datagram(self, at: Instant, way: str, node: str, octets: bytes) -> None:
         """Write the Datagram event of these octets."""
-        self._write(render_datagram(at, way, node, octets), False)
+        self._write(_line(render_datagram(at, way, node, octets)), False)
 
     @property
     def missing(self) -> HostNoted | None:
@@ -105,14 +105,13 @@ class JournalWriter:
         self.fault = StoreError(f"{self.path} is not complete ({reason})")
         self._free_reserve()
 
-    def _write(self, text: str, verdict: bool) -> None:
-        line = text.encode("utf-8", "backslashreplace") + b"\n"
+    def _write(self, line: bytes, verdict: bool) -> None:
         if self.fault is None:
             try:
-                written, size = os.write(self._file, line), len(line)
-                while written < size:  # the next write says why this one was cut short
+                written = os.write(self._file, line)
+                while written < len(line):  # the next write says why this one was cut short
                     written += os.write(self._file, line[written:])
-                self._size += size
+                self._size += written
                 return
             except OSError as error:
                 self._note_fault(error.strerror or str(error))
@@ -145,6 +144,10 @@ class JournalWriter:
     def _free_reserve(self) -> None:
         with contextlib.suppress(OSError):
             self._reserve.unlink()
+
+
+def _line(text: str) -> bytes:
+    return f"{text}\n".encode("utf-8", "backslashreplace")
 
 
 class JournalReader:

@@ -9,6 +9,7 @@ Answers are matched by request number, operation and sender, readings are taken 
 else is a NodeNote and never used.  Observations carry their own instants.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from hil.core.errand import Inquiry, Prompt, Unmanned, Wish
@@ -28,6 +29,9 @@ from hil.wire.conversation import Conversation
 from hil.wire.pending import Numbers
 from hil.wire.rack import Address, Node, Rack
 from hil.wire.timers import Timers
+
+Partner = Conversation | CoapConversation | ConsoleTalk
+"""Who takes part in what is said with one node."""
 
 
 @dataclass(slots=True, unsafe_hash=True)
@@ -67,7 +71,7 @@ class Links:
                 return CoapConversation(node, first_request, self._timers, say, self._queue, start)
             return Conversation(node, numbers, self._timers, say, self._queue, start)
 
-        self._conversations: dict[str, Conversation | CoapConversation | ConsoleTalk] = {
+        self._conversations: dict[str, Partner] = {
             node.name: converse(node) for node in rack.nodes if node.address.port
         }
         mouth = next(iter(self._conversations), None)
@@ -75,6 +79,10 @@ class Links:
             self._sends.append(Packet(mouth, *self._board.question))
         for name, talk in self._talks.items():
             self._conversations.setdefault(name, talk)
+        self._partners: tuple[Mapping[str, Partner], Mapping[str, Partner]] = (
+            self._talks,  # a packet of port 0 is a serial line's
+            self._conversations,
+        )
 
     def execute(self, command: Command | Wish, now: Instant) -> None:
         """Send a command, or find out who a node is; what cannot be sent is lost at once."""
@@ -98,7 +106,7 @@ class Links:
         heap = self._timers.heap
         if heap and heap[0][0] < now:
             self._catch_up(now)
-        conversation = self._partner(packet)
+        conversation = self._partners[packet.peer.port > 0].get(packet.node)
         if conversation is not None:
             conversation.receive(packet, now)
             return
@@ -122,7 +130,7 @@ class Links:
 
     def sent(self, packet: Packet, at: Instant) -> None:
         """Learn from the bench that a packet left at `at`."""
-        conversation = self._partner(packet)
+        conversation = self._partners[packet.peer.port > 0].get(packet.node)
         if conversation is not None:
             conversation.sent(packet, at)
 
@@ -189,12 +197,6 @@ class Links:
             for node in rack.nodes
             if node.console is not None
         }
-
-    def _partner(self, packet: Packet) -> Conversation | CoapConversation | ConsoleTalk | None:
-        """Return who takes part in what this packet is of; port 0 is a serial line's."""
-        if packet.peer.port:
-            return self._conversations.get(packet.node)
-        return self._talks.get(packet.node)
 
     def _catch_up(self, now: Instant) -> None:
         """Let everything happen that was due before `now`."""

@@ -64,6 +64,7 @@ class Reception:
         self._told: dict[str, Value] = {}
         self._doubted = ""
         self._impostor = False
+        self._given_up: Instant | None = None
         self.hear: Callable[[Codec, bytes, Instant], None] | None = None
         """Is shown each good reading as well, while somebody wants to know who the node is."""
         self._streams = [_Stream(codec, node) for codec in codecs]
@@ -76,6 +77,7 @@ class Reception:
 
     def unanswered(self, asked: Instant) -> None:
         """Learn that the request which left then is given up: no reading belongs to it."""
+        self._given_up = asked
         for stream in self._streams:
             if asked in stream.asked:
                 stream.asked.remove(asked)
@@ -91,7 +93,7 @@ class Reception:
             if not follows and not self._is_good(stream, head, payload, now):
                 return True
             since = self._since(stream, now) if stream.asked else now
-            if since < now and head.uptime is not None and self.node.listen is None:
+            if since < now and head.uptime is not None and self._is_its_own(since):
                 self._say(exchanged(self.node.name, stream.codec, since, now, head.uptime))
             for timer, age in stream.ageing:
                 timer.set(Instant(now + age))
@@ -164,6 +166,11 @@ class Reception:
             text = f"reading {head.sequence} came after a newer one"
             self._note(NodeTrouble.STRAY, now, text, payload)
         return False
+
+    def _is_its_own(self, asked: Instant) -> bool:
+        """Say whether a reading surely belongs to that request: not to one given up before it."""
+        late = self._given_up is not None and asked < self._given_up + 5 * self.node.answer_within
+        return self.node.listen is None and not late
 
     def _since(self, stream: _Stream, now: Instant) -> Instant:
         """Return when the reading was asked for: the oldest request that may still be served."""

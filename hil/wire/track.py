@@ -57,7 +57,7 @@ class Track:
     """The counters of one node.
 
     `lost` counts the readings that never came; `booted` is when the node booted, None while that
-    is unknown; `elapsed` is the node's own time between its last two readings.
+    is unknown.
     """
 
     __slots__ = (
@@ -71,14 +71,12 @@ class Track:
         "_uptime",
         "_uptime_at",
         "booted",
-        "elapsed",
         "lost",
     )
 
     def __init__(self) -> None:
         self.lost = 0
         self.booted: Instant | None = None
-        self.elapsed: Duration | None = None
         self._boots: int | None = None
         self._heard: Instant | None = None
         self._uptime: int | None = None
@@ -97,14 +95,16 @@ class Track:
         _, sequence, _, _, _, uptime, _, _ = head
         if sequence != self._next or sequence is None:
             return False
-        if uptime is not None and self._uptime is not None and uptime < self._uptime:
-            return False
+        if uptime is not None:
+            if self._uptime is None:
+                self.booted = Instant(at - uptime)
+            elif uptime < self._uptime:
+                return False
+            self._uptime, self._uptime_at = uptime, at
         if self._mask != _ALL_SEEN:
             self._mask = (self._mask << 1 | 1) & _ALL_SEEN
         self._sequence, self._sequence_at, self._heard = sequence, at, at
         self._next = (sequence + 1) % spans.sequence_span
-        if uptime is not None:
-            self._keep_time(uptime, spans.uptime_span, at)
         return True
 
     def judge(self, spans: Spans, head: Head, at: Instant) -> Judgement:
@@ -127,7 +127,7 @@ class Track:
         elif back > 0:
             return self._old(back)
         if uptime is not None:
-            self._keep_time(uptime, spans.uptime_span, at)
+            self._keep_time(uptime, at)
         if sequence is not None:
             self._advance(sequence, spans.sequence_span, at)
         return Judgement(Kind.NEW, reboot, before) if reboot else FINE
@@ -179,11 +179,9 @@ class Track:
             self._again = (0, 0)
         return f"readings count from {sequence} again, were at {last}" if again else ""
 
-    def _keep_time(self, uptime: int, span: int, at: Instant) -> None:
+    def _keep_time(self, uptime: int, at: Instant) -> None:
         if self._uptime is None:
-            self.booted, self.elapsed = Instant(at - uptime), None
-        else:
-            self.elapsed = Duration((uptime - self._uptime) % span)
+            self.booted = Instant(at - uptime)
         self._uptime, self._uptime_at = uptime, at
 
     def _fallen(self, uptime: int, span: int, at: Instant, old: bool) -> str:

@@ -35,7 +35,6 @@ from hil.core.signal import Kind as SignalKind
 from hil.wire.layout import Codec
 from hil.wire.link import Links, Packet
 from hil.wire.rack import Address, Carries, Encoding, Field, Identity, Layout, Role
-from hil.wire.track import Kind, Track
 
 QUIET = replace(LOUVRES, poll=None)
 ANGLE = Codec(LOUVRES.layouts[2], LOUVRES)
@@ -473,17 +472,6 @@ def test_uptime_that_wraps_is_no_reboot():
 
     assert notes(seen) == []
     assert samples(seen)[0].value == Decimal("21.5")
-
-
-def test_interval_across_a_wrap_is_taken_modulo_32_bits():
-    codec = Codec(THIRD.layouts[0], THIRD)
-    track = Track()
-
-    for at, octets in ((1000, WRAP[0]), (1512, WRAP[1])):
-        judged = track.judge(codec, codec.head(bytes.fromhex(octets)), ms(at))
-
-    assert (judged.kind, judged.reboot) == (Kind.NEW, "")
-    assert track.elapsed == 512 * MILLISECOND
 
 
 def test_uptime_that_falls_without_a_wrap_is_a_reboot():
