@@ -5,12 +5,16 @@ layout gives all parameters (Williams' model) and the check value over ASCII `12
 arithmetic is the library's; this file only knows what to ask it.
 """
 
+from binascii import crc_hqx
 from collections.abc import Callable
 from functools import lru_cache
 
 import anycrc
 
 from hil.wire.rack import Crc
+
+_HQX = 16, 0x1021, False, False
+"""What Python's own library computes, three times as fast for a short datagram."""
 
 CHECK_TEXT = b"123456789"
 """The text that every published check value is over."""
@@ -85,6 +89,9 @@ def calculator(crc: Crc) -> Callable[[bytes], int]:
     ):
         if not 0 <= number < limit:
             raise ValueError(f"{word} {number:#x} does not fit into {crc.width} bits")
+    if (crc.width, crc.polynomial, crc.reflect_in, crc.reflect_out) == _HQX:
+        start, final = crc.start, crc.final_xor
+        return lambda octets: crc_hqx(octets, start) ^ final
     engine = anycrc.CRC(
         width=crc.width,
         poly=crc.polynomial,

@@ -119,6 +119,13 @@ def test_crc_of_any_parameters_agrees_with_a_second_library(
 
 
 # The three values that libraries give for "the" CRC-16 of this text: 29B1, 31C3, E5CC.
+@given(start=st.integers(0, 0xFFFF), final=st.integers(0, 0xFFFF), octets=st.binary(max_size=64))
+def test_crc_of_the_polynomial_that_python_knows_agrees_with_a_second_library(start, final, octets):
+    crc = replace(KNOWN["CRC-16/IBM-3740"], start=start, final_xor=final, check=0)
+
+    assert _independent(crc, octets) == calculator(crc)(octets)
+
+
 def test_verify_refuses_a_check_value_of_another_start():
     declared = replace(KNOWN["CRC-16/IBM-3740"], start=0x1D0F)
 
