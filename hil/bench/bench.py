@@ -11,7 +11,7 @@ never goes back, no arrival lies beyond it, and no later arrival lies before it.
 """
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, NamedTuple, Protocol
+from typing import TYPE_CHECKING, Protocol
 
 from hil.core.errand import Report
 from hil.core.instant import Instant
@@ -39,8 +39,9 @@ Fate = CommandSent | CommandAnswered | CommandLost
 """What became of a command that the bench itself carries out, by a program."""
 
 
-class Arrival(NamedTuple):
-    """Something that reached the tool at `at`, its own instant."""
+@dataclass(slots=True)
+class Arrival:
+    """Something that reached the tool at `at`, its own instant.  Treat it as frozen."""
 
     thing: Packet | Refusal | HostNote | Abort | Order | Fate | Report
     at: Instant

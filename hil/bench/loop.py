@@ -186,7 +186,8 @@ class _Loop:
             if self.unwritten is None:
                 try:
                     if isinstance(line, tuple):
-                        self._record_datagram(*line)
+                        at, way, node, octets = line
+                        self._record_datagram(at, way, node, octets)
                         continue
                     self._record(line)
                 except StoreError as error:

@@ -105,14 +105,17 @@ class VirtualBench:
             abort = self._abort(self._now)
             if abort is not None:
                 return [Arrival(abort, self._now)], self._now
-        for aside in self._asides:
-            if came := aside.collect(self._now):
-                return came, self._now
+        if self._asides:
+            for aside in self._asides:
+                if came := aside.collect(self._now):
+                    return came, self._now
         arrivals: list[Arrival] = []
         now, limit = self._now, _LAST if until is None else until
         while True:
-            carried, due = self._medium.next_wakeup(), self._nodes_due
-            coming = due if carried is None or due < carried else carried
+            coming, arriving = self._nodes_due, False
+            carried = self._medium.next_wakeup()
+            if carried is not None and carried <= coming:
+                coming, arriving = carried, True
             if coming > now:
                 if arrivals:
                     return arrivals, now
@@ -120,13 +123,13 @@ class VirtualBench:
                     return arrivals, self._idle(until)
                 now = self._now = coming
                 self._rounds = 0
-            elif coming > limit and not arrivals:
+            elif not arrivals and coming > limit:
                 return arrivals, now
             else:
                 self._stay()
-            if carried is not None and carried <= now:
+            if arriving:
                 self._hand_over(now, arrivals)
-            if due <= now:
+            else:
                 self._nodes.tick(now)
                 self._collect(now)
 

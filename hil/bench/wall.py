@@ -178,8 +178,8 @@ class WallBench:
             self._news.append(Arrival(late, late.since))
         if self._ports.step is not None:
             self._news.append(Arrival(self._ports.step, self._ports.step.since))
-        for thing, at in self._news:
-            arrivals.append(Arrival(thing, max(floor, min(at, horizon))))
+        for news in self._news:
+            arrivals.append(Arrival(news.thing, max(floor, min(news.at, horizon))))
         self._news.clear()
         arrivals.sort(key=lambda arrival: arrival.at)
 

@@ -65,11 +65,11 @@ class JournalWriter:
 
     def record(self, event: Event) -> None:
         """Write one event; never raises, see `fault`."""
-        self._write(_line(render(event)), type(event) not in (Datagram, ConsoleLine))
+        self._write(render(event), type(event) not in (Datagram, ConsoleLine))
 
     def record_datagram(self, at: Instant, way: str, node: str, octets: bytes) -> None:
         """Write the Datagram event of these octets."""
-        self._write(_line(render_datagram(at, way, node, octets)), False)
+        self._write(render_datagram(at, way, node, octets), False)
 
     @property
     def missing(self) -> HostNoted | None:
@@ -105,7 +105,8 @@ class JournalWriter:
         self.fault = StoreError(f"{self.path} is not complete ({reason})")
         self._free_reserve()
 
-    def _write(self, line: bytes, verdict: bool) -> None:
+    def _write(self, text: str, verdict: bool) -> None:
+        line = text.encode("utf-8", "backslashreplace") + b"\n"
         if self.fault is None:
             try:
                 written = os.write(self._file, line)
@@ -144,10 +145,6 @@ class JournalWriter:
     def _free_reserve(self) -> None:
         with contextlib.suppress(OSError):
             self._reserve.unlink()
-
-
-def _line(text: str) -> bytes:
-    return f"{text}\n".encode("utf-8", "backslashreplace")
 
 
 class JournalReader:

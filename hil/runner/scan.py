@@ -77,9 +77,10 @@ def _drive(scan: Scan, bench: Bench) -> None:
         for packet in scan.take_sends():
             bench.send(packet)
         arrivals, horizon = bench.wait(scan.next_wakeup())
-        for thing, at in arrivals:
+        for arrival in arrivals:
+            thing = arrival.thing
             if isinstance(thing, Packet):
-                scan.receive(thing, at)
+                scan.receive(thing, arrival.at)
             elif isinstance(thing, Refusal):
                 scan.refused(thing.text)
             elif isinstance(thing, Abort):

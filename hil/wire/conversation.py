@@ -181,7 +181,7 @@ class Conversation:
         self._await_answers()
 
     def _give_up(self, request: Open, at: Instant, why: str) -> None:
-        self._pending.close(request.number, False, at)
+        self._pending.close(request.number, False)
         self._unsent.pop(request.payload, None)
         if request.command is not None:
             self._lose(request.command, at, why)
@@ -239,10 +239,10 @@ class Conversation:
             return
         request = self._pending.match(decoded)
         if request is None:
-            trouble, text = self._pending.explain(decoded)
+            trouble, text = self._pending.explain(decoded, now)
             self._note(trouble, now, text, payload)
             return
-        self._pending.close(request.number, True, now)
+        self._pending.close(request.number, True)
         self._await_answers()
         if decoded.uptime is not None and request.sent is not None:
             self._say(exchanged(self.node.name, codec, request.sent, now, decoded.uptime))

@@ -72,12 +72,10 @@ def _explain_crc(place: Place, raw: int, payload: bytes) -> str:
     if got == wanted:
         return ""
     why = explain_mismatch(crc, covered, got)
-    digits = 2 * place.size
-    return (
-        f"CRC wrong; {why}"
-        if why
-        else f"CRC wrong: holds {got:0{digits}X}, should be {wanted:0{digits}X}"
-    )
+    if why:
+        return f"CRC wrong; {why}"
+    shown = (_sent(place, number).hex(" ").upper() for number in (got, wanted))
+    return "CRC wrong: holds {}, should be {}".format(*shown)
 
 
 def _explain_length(codec: Codec, payload: bytes) -> str:

@@ -8,7 +8,7 @@ that belongs to none is never used: a duplicate if its request was answered alre
 from collections.abc import Container
 from dataclasses import dataclass
 
-from hil.core.instant import Instant
+from hil.core.instant import Instant, show_duration
 from hil.core.observation import Command, NodeTrouble
 from hil.wire.decoded import Decoded
 
@@ -54,21 +54,21 @@ class Pending:
 
     def __init__(self) -> None:
         self.open: dict[int, Open] = {}
-        self._closed: dict[int, tuple[int, bool, Instant]] = {}
+        self._closed: dict[int, tuple[int, bool, Instant | None]] = {}
 
     def add(self, request: Open) -> None:
         """Wait for an answer to this."""
         self._closed.pop(request.number, None)
         self.open[request.number] = request
 
-    def close(self, number: int, answered: bool, at: Instant) -> Open | None:
+    def close(self, number: int, answered: bool) -> Open | None:
         """Stop waiting; remember for a while how it ended."""
         request = self.open.pop(number, None)
         if request is None:
             return None
         if len(self._closed) >= _REMEMBERED:
             del self._closed[next(iter(self._closed))]
-        self._closed[number] = (request.operation, answered, at)
+        self._closed[number] = (request.operation, answered, request.sent)
         return request
 
     def match(self, answer: Decoded) -> Open | None:
@@ -85,8 +85,8 @@ class Pending:
             return None
         return request
 
-    def explain(self, answer: Decoded) -> tuple[NodeTrouble, str]:
-        """Say what an answer is that belongs to no open request."""
+    def explain(self, answer: Decoded, now: Instant) -> tuple[NodeTrouble, str]:
+        """Say what an answer is that comes now and belongs to no open request."""
         if answer.request is None:
             return NodeTrouble.STRAY, "answer to nothing that was asked"
         shown = f"0x{answer.request:04x}"
@@ -97,9 +97,10 @@ class Pending:
                 f"answer to request {shown} is about operation {answer.operation}, "
                 f"asked was {request.operation}",
             )
-        closed = self._closed.get(answer.request)
-        if closed is None or answer.operation not in (None, closed[0]):
+        operation, answered, sent = self._closed.get(answer.request, (-1, False, None))
+        if operation < 0 or answer.operation not in (None, operation):
             return NodeTrouble.STRAY, f"answer to request {shown}, which is not open"
-        if closed[1]:
+        if answered:
             return NodeTrouble.DUPLICATE, f"second answer to request {shown}"
-        return NodeTrouble.STRAY, f"late answer to request {shown}, which was given up"
+        after = "" if sent is None else f", {show_duration(now - sent)} after it was asked"
+        return NodeTrouble.STRAY, f"late answer to request {shown}, which was given up{after}"

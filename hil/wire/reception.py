@@ -77,10 +77,10 @@ class Reception:
 
     def unanswered(self, asked: Instant) -> None:
         """Learn that the request which left then is given up: no reading belongs to it."""
-        self._given_up = asked
         for stream in self._streams:
             if asked in stream.asked:
                 stream.asked.remove(asked)
+                self._given_up = asked
 
     def receive(self, payload: bytes, now: Instant) -> bool:
         """Take in a datagram if it is a reading; say whether it is one."""
@@ -270,10 +270,17 @@ def exchanged(node: str, codec: Codec, sent: Instant, at: Instant, stamp: int) -
 def _life_of(codec: Codec) -> Callable[[bytes], object]:
     """Return what takes the octets out of a reading that say who sends it and in which life."""
     names = identity_names(codec)
-    slices = [
-        slice(place.offset, place.offset + place.size)
+    octets = sorted(
+        octet
         for place in codec.places
         if place.field.carries in (Carries.NODE, Carries.BOOTS)
         or (place.field.carries is Carries.PLAIN and place.field.name in names)
-    ]
-    return itemgetter(*slices, slice(0, 0))
+        for octet in range(place.offset, place.offset + place.size)
+    )
+    pieces: list[slice] = []
+    for octet in octets:
+        if pieces and octet <= pieces[-1].stop:
+            pieces[-1] = slice(pieces[-1].start, octet + 1)
+        else:
+            pieces.append(slice(octet, octet + 1))
+    return itemgetter(*pieces or [slice(0, 0)])

@@ -184,10 +184,11 @@ class Source:
         lines = []
         for index, place in enumerate(self._frame.places):
             if place.field.carries is Carries.CRC:
-                head, end = f"octets[:{place.offset}]", place.offset + place.size
+                end = place.offset + place.size
                 tail = "" if end == self._frame.size else f" + octets[{end}:]"
-                check = _octets(place, f"crc{index}({head})")
-                lines.append(f"    octets = {head} + {check}{tail}")
+                lines.append(f"    covered = octets[:{place.offset}]")
+                check = _octets(place, f"crc{index}(covered)")
+                lines.append(f"    octets = covered + {check}{tail}")
         return lines
 
     def _restamp(self) -> str:

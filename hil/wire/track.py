@@ -2,7 +2,7 @@
 
 sequence   a window of the last 64 readings tells new, duplicate and late ones apart, as the
            anti-replay window of RFC 4303 §3.4.3 does; after 10 s of silence it starts afresh
-           without boots and uptime, counting that begins again is a reboot
+           without boots, counting that begins again is a reboot
 boots      any other boot count than before is a reboot
 uptime     a 32-bit count wraps (milliseconds after 49.7 days).  Falling is a wrap if the modular
            difference is about the time that passed, else a reboot, whatever the boot count says
@@ -85,7 +85,8 @@ class Track:
         self._next = -1  # the sequence number of the next reading, if none is lost
         self._sequence_at = Instant(0)
         self._mask = 0
-        self._again = (0, 0)  # old readings that count from the beginning: the next, how many
+        # Old readings that count from the beginning: the next, how many, the first's two times.
+        self._again = (0, 0, Instant(0), 0)
 
     def follow(self, spans: Spans, head: Head, at: Instant) -> bool:
         """Take in the reading after the last one, known to be of the same life; False if another.
@@ -120,8 +121,9 @@ class Track:
         if not reboot and uptime is not None and self._uptime is not None:
             overtaken = back > 0 or (sequence is None and boots is not None)
             reboot = self._fallen(uptime, spans.uptime_span, at, old=overtaken)
-        if boots is None and uptime is None and sequence is not None:
-            reboot = self._restarted(sequence, spans.sequence_span, back)
+        if not reboot and boots is None and sequence is not None:
+            reboot = self._restarted(head, spans.sequence_span, back, at)
+            before = self._sequence_at if reboot else before
         if reboot:
             self._sequence, self.booted, self._uptime = None, at, None
         elif back > 0:
@@ -157,26 +159,29 @@ class Track:
         self._sequence, self._sequence_at = sequence, at
         self._next = (sequence + 1) % span
 
-    def _restarted(self, sequence: int, span: int, back: int) -> str:
-        """Say how the sequence alone shows a reboot: it counts from the beginning again.
+    def _restarted(self, head: Head, span: int, back: int, at: Instant) -> str:
+        """Say how the sequence shows a reboot: it counts from the beginning again.
 
-        Close to its beginning it looks like old readings that come twice: three in a row tell.
+        Close to its beginning it looks like old readings that come twice: three in a row tell,
+        unless they were held up somewhere and come twice as fast as the node sent them.
         """
+        _, sequence, _, _, _, uptime, _, _ = head
         last = self._sequence
-        if last is None:
+        if last is None or sequence is None:
             return ""
+        up = uptime or 0
         if back > 0:
-            following, count = self._again
-            goes_on = count > 0 and sequence == following
-            first = 1 if sequence <= 1 else 0
-            self._again = (sequence + 1, count + 1) if goes_on else (sequence + 1, first)
-            again = self._again[1] >= _BEGINNING
+            following, count, began, up_then = self._again
+            if count == 0 or sequence != following:
+                count, began, up_then = (0 if sequence <= 1 else -1), at, up
+            self._again = (sequence + 1, count + 1, began, up_then)
+            again = count + 1 >= _BEGINNING and 2 * (at - began) >= up - up_then
         else:
-            self._again = (0, 0)
-            far = (sequence - last) % span >= span // 2
+            self._again = (0, 0, at, 0)
+            far = uptime is None and (sequence - last) % span >= span // 2
             again = far and sequence < _WINDOW and span > 4 * _WINDOW
         if again:
-            self._again = (0, 0)
+            self._again = (0, 0, at, 0)
         return f"readings count from {sequence} again, were at {last}" if again else ""
 
     def _keep_time(self, uptime: int, at: Instant) -> None:

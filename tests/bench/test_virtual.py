@@ -9,6 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from laws import obey
 
+from hil.bench.bench import Arrival
 from hil.bench.medium import SteadyMedium
 from hil.bench.segment import segment_medium
 from hil.bench.virtual import VirtualBench
@@ -25,7 +26,7 @@ def test_an_answer_takes_two_transits_and_the_nodes_own_delay():
 
     arrivals, horizon = bench.wait(ms(100))
 
-    assert [(packet(b"hello"), ms(5.4))] == arrivals
+    assert [Arrival(packet(b"hello"), ms(5.4))] == arrivals
     assert ms(5.4) == horizon
 
 
