@@ -40,12 +40,16 @@ class Selection:
 def plan_files(places: Sequence[str]) -> list[str]:
     """Return the plan files that files and folders stand for, those of a folder by name.
 
-    Raises DescriptionError for a folder without any.
+    Raises DescriptionError for a folder without any, or that is not there.
     """
     files: list[str] = []
     mistakes: list[Mistake] = []
     for place in places:
         folder = Path(place)
+        if not folder.suffix and not folder.exists():
+            what = "no such folder is here"
+            mistakes.append(Mistake(Mark(place), what, "name the plan files, or a folder of them"))
+            continue
         if not folder.is_dir():
             files.append(place)
             continue

@@ -145,6 +145,18 @@ def test_a_late_bench_of_the_recording_excuses_what_failed_then(recorded):
     ]
 
 
+def test_a_plan_that_is_not_judged_by_keeps_its_title_and_is_told_as_that(recorded):
+    folder, plan = recorded
+    other = plan.with_name("other.yaml")
+    other.write_text(PLAN.replace("plan: Again", "plan: Other"))
+
+    finished = judge_again(folder, (str(other),), "", folder.parent, ("hil", "judge"))
+
+    assert [(each.title, len(each.cases)) for each in finished.result.plans] == [("Again", 2)]
+    reasons = {reason for case in finished.result.plans[0].cases for reason in case.reasons}
+    assert reasons == {"none of the plans given is called 'Again'"}
+
+
 def test_a_case_that_the_plan_no_longer_has_is_skipped(recorded):
     judged = again(recorded, PLAN.replace("a vane reaches", "the vane reaches"))
 

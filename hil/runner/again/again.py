@@ -143,7 +143,8 @@ def _judge(recording: _Recording, source: Path, evidence: Evidence) -> int:
         recording.started,
         recording.events,
     )
-    told = tuple((plan.title, plan.file, plan.digest) for plan in plans)
+    given = {plan.title: (plan.title, plan.file, plan.digest) for plan in plans}
+    told = tuple(({each[0]: each for each in started.plans} | given).values())
     evidence.note(replace(started, plans=told, bench_digest=rack.digest))
     text = f"judged again from {source.resolve().name}: nothing was driven"
     evidence.note(HostNoted(at=Instant(0), trouble=JUDGED_AGAIN, amount=1, text=text))

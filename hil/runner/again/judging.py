@@ -113,7 +113,7 @@ class Judging:
         """Begin a case again, where the plan still has it and the recording can tell it."""
         self._limits = self._bounds.get((event.index, event.attempt), Bounds())
         case = self._cases.get((event.plan, event.case))
-        why = NO_LONGER if case is None else self._evidence.cannot(case)
+        why = self._missing(event.plan) if case is None else self._evidence.cannot(case)
         if why or case is None:
             self._out += [event, skipped(event, why)]
             self._outcomes[event.index] = Outcome.SKIPPED
@@ -122,6 +122,11 @@ class Judging:
         self._job = any(step.job is not None for step in case.steps)  # it puts back by itself
         self._run = CaseRun(self._scene, case, event.index, event.attempt, at)
         self._after(at)
+
+    def _missing(self, plan: str) -> str:
+        """Say why there is no case of this plan to judge by."""
+        known = any(title == plan for title, _ in self._cases)
+        return NO_LONGER if known else f"none of the plans given is called {plan!r}"
 
     def _cut(self, when: str) -> None:
         """The recording goes on without the case: what is not decided cannot be any more."""
