@@ -10,6 +10,7 @@ Findings about ids, node count and load are here, about timers in hil.bus.timers
 hil.bus.wiring.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from enum import Enum
 
@@ -127,27 +128,7 @@ def count(segment: Segment) -> list[Finding]:
 
 def load(segment: Segment, planned: Budget | None = None) -> list[Finding]:
     """Check the declared traffic against what the line, and each turn, can carry."""
-    known = {each.name for each in segment.participants}
-    found = []
-    for traffic in segment.traffic:
-        for name in (traffic.sender, traffic.receiver):
-            if name and name not in known:
-                found.append(
-                    error(
-                        "traffic-unknown",
-                        f"{traffic.name}: no participant is called {name}",
-                        "name a participant of the segment",
-                    )
-                )
-        sizes = [traffic.payload, 0 if traffic.answer is None else traffic.answer]
-        if not all(0 <= size <= LARGEST_DATAGRAM for size in sizes):
-            found.append(
-                error(
-                    "traffic-size",
-                    f"{traffic.name}: a datagram holds 0 to {LARGEST_DATAGRAM} octets",
-                    "give the size of the UDP payload in octets",
-                )
-            )
+    found = list(_impossible(segment))
     if found:
         return found
     planned = budget(segment) if planned is None else planned
@@ -169,6 +150,26 @@ def load(segment: Segment, planned: Budget | None = None) -> list[Finding]:
             )
         )
     return found
+
+
+def _impossible(segment: Segment) -> Iterator[Finding]:
+    """Yield what of the declared traffic cannot be on any line."""
+    known = {each.name for each in segment.participants}
+    for traffic in segment.traffic:
+        for name in (traffic.sender, traffic.receiver):
+            if name and name not in known:
+                yield error(
+                    "traffic-unknown",
+                    f"{traffic.name}: no participant is called {name}",
+                    "name a participant of the segment",
+                )
+        sizes = [traffic.payload, 0 if traffic.answer is None else traffic.answer]
+        if not all(0 <= size <= LARGEST_DATAGRAM for size in sizes):
+            yield error(
+                "traffic-size",
+                f"{traffic.name}: a datagram holds 0 to {LARGEST_DATAGRAM} octets",
+                "give the size of the UDP payload in octets",
+            )
 
 
 def _shared(number: int, names: list[str], free: str) -> Finding:

@@ -5,6 +5,8 @@ beyond it the electrical limits have to be measured.  From memory, to be checked
 PHY's data: 100 Ω at each end, and stubs of no more than 0.1 m.
 """
 
+from collections.abc import Iterator
+
 from hil.bus.budget import Budget
 from hil.bus.findings import (
     PROMISED_NODES,
@@ -61,7 +63,7 @@ def size(segment: Segment) -> list[Finding]:
 
 def cable(segment: Segment, pair: Cable) -> list[Finding]:
     """Check that termination sits at exactly the two physical ends, and the stubs."""
-    found = _termination(pair)
+    found = list(_termination(pair))
     for name, length in pair.stubs_mm.items():
         if length > USUAL_STUB_MM:
             found.append(
@@ -77,47 +79,38 @@ def cable(segment: Segment, pair: Cable) -> list[Finding]:
     return found
 
 
-def _termination(pair: Cable) -> list[Finding]:
+def _termination(pair: Cable) -> Iterator[Finding]:
     ends, terminated = set(pair.ends), set(pair.terminated)
     if len(pair.ends) != 2 or len(ends) != 2:
-        return [
-            Finding(
-                code="ends-unknown",
-                severity=Severity.WARNING,
-                sentence=f"a cable has two ends, {len(ends)} are named: termination is not checked",
-                remedy="name what sits at the two physical ends of the cable",
-            )
-        ]
-    found = []
+        yield Finding(
+            code="ends-unknown",
+            severity=Severity.WARNING,
+            sentence=f"a cable has two ends, {len(ends)} are named: termination is not checked",
+            remedy="name what sits at the two physical ends of the cable",
+        )
+        return
     if open_ends := sorted(ends - terminated):
-        found.append(
-            error(
-                "end-open",
-                f"the cable is not terminated at {' and '.join(open_ends)}: echoes look like "
-                "random loss",
-                "fit 100 Ω across the pair there (from memory; see your PHY's data)",
-                *open_ends,
-            )
+        yield error(
+            "end-open",
+            f"the cable is not terminated at {' and '.join(open_ends)}: echoes look like "
+            "random loss",
+            "fit 100 Ω across the pair there (from memory; see your PHY's data)",
+            *open_ends,
         )
     if extra := sorted(terminated - ends):
-        found.append(
-            error(
-                "termination-extra",
-                f"{' and '.join(extra)} {'is' if len(extra) == 1 else 'are'} terminated and at "
-                "no end of the cable: the signal is too weak beyond",
-                "take the termination off; drop nodes have none",
-                *extra,
-            )
+        yield error(
+            "termination-extra",
+            f"{' and '.join(extra)} {'is' if len(extra) == 1 else 'are'} terminated and at "
+            "no end of the cable: the signal is too weak beyond",
+            "take the termination off; drop nodes have none",
+            *extra,
         )
     if len(pair.terminated) > len(terminated):
-        found.append(
-            error(
-                "termination-twice",
-                "one place is terminated twice",
-                "leave one termination at each end",
-            )
+        yield error(
+            "termination-twice",
+            "one place is terminated twice",
+            "leave one termination at each end",
         )
-    return found
 
 
 def _no_plca() -> Finding:
