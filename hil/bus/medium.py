@@ -78,8 +78,6 @@ class SegmentMedium:
             [0] * len(names) for _ in range(5)
         )
         self._spoiled = self._lost = 0
-        self._wakeup: Instant | None = None
-        self._foreseen = False
         self._wires: dict[tuple[int, str], list[int]] = {}
 
     # --- the machine ---------------------------------------------------------------------------
@@ -88,7 +86,7 @@ class SegmentMedium:
         """Take a datagram that its sender hands to its MAC at `now`."""
         if now - 1 > self._reached:
             self._reach(now - 1)
-        self._now, self._foreseen = now, False
+        self._now = now
         owner, destination = self._owner, thing.destination
         who = owner.get(thing.source, self._tool)
         if owner.get(destination) == who:  # within one host nothing goes on the line
@@ -110,13 +108,15 @@ class SegmentMedium:
     def tick(self, now: Instant) -> None:
         """Let time reach `now`."""
         self._reach(now)
-        self._now, self._foreseen = now, False
+        self._now = now
 
     def next_wakeup(self) -> Instant | None:
         """Return when the next envelope arrives or a held turn goes on or ends; None for never."""
-        if not self._foreseen:
-            self._wakeup, self._foreseen = self._foresee(), True
-        return self._wakeup
+        event = self._line.next_end()
+        if not self._due:
+            return None if event is None else Instant(event)
+        arrives = self._due[0][0]
+        return Instant(arrives if event is None or arrives < event else event)
 
     def take_sends(self) -> tuple[Envelope, ...]:
         """Hand over the envelopes that have arrived, in the order of their arrival."""
@@ -124,14 +124,11 @@ class SegmentMedium:
         arrived = []
         while due and due[0][0] <= now:
             arrived.append(due.popleft()[1])
-        if arrived:
-            self._foreseen = False
         return tuple(arrived)
 
     def take_deliveries(self) -> list[tuple[Envelope, Instant]]:
         """Hand over what `take_sends` would, each with the instant of its last bit."""
         due, now = self._due, self._now
-        self._foreseen = False
         arrived = []
         while due and due[0][0] <= now:
             at, envelope = due.popleft()
@@ -170,13 +167,6 @@ class SegmentMedium:
         )
 
     # --- inside --------------------------------------------------------------------------------
-
-    def _foresee(self) -> Instant | None:
-        event = self._line.next_end()
-        if not self._due:
-            return None if event is None else Instant(event)
-        arrives = self._due[0][0]
-        return Instant(arrives if event is None or arrives < event else event)
 
     def _reach(self, now: int) -> None:
         if now <= self._reached:

@@ -90,6 +90,8 @@ class Turns:
 
         That of the next frame only holds until another is offered, whose turn may be before.
         """
+        if self._plan is not None:
+            return self._plan[3]
         if self._held is not None:
             return self._after_burst(self._held)[0]
         return self._next()[3] if self._pending else None
