@@ -136,7 +136,7 @@ def load(segment: Segment, planned: Budget | None = None) -> list[Finding]:
         found.append(
             error(
                 "overload",
-                f"the declared traffic needs {float(planned.demand):.0%} of the line",
+                f"the declared traffic needs {100 * float(planned.demand):.0f} % of the line",
                 "send less often, or smaller, or from fewer nodes",
             )
         )

@@ -115,7 +115,7 @@ def _cycle(standing: Standing) -> Iterator[Line]:
         )
     share = float(planned.demand)
     tone = Tone.BAD if share > 1 else Tone.PLAIN
-    yield ((f"  the declared traffic takes {share:.1%} of the line", tone),)
+    yield ((f"  the declared traffic takes {100 * share:.1f} % of the line", tone),)
 
 
 def _traffic(segment: Segment) -> Iterator[Line]:
@@ -134,7 +134,7 @@ def _traffic(segment: Segment) -> Iterator[Line]:
                 str(each.payload),
                 show_duration(each.interval),
                 "" if each.answer is None else str(each.answer),
-                f"{float(part):.1%}",
+                f"{100 * float(part):.1f} %",
             )
             for part, each in shares[:SHOWN_TRAFFIC]
         ],
@@ -142,7 +142,7 @@ def _traffic(segment: Segment) -> Iterator[Line]:
     )
     if rest := shares[SHOWN_TRAFFIC:]:
         together = float(sum(part for part, _ in rest))
-        yield ((f"  and {len(rest)} more, together {together:.1%}", Tone.QUIET),)
+        yield ((f"  and {len(rest)} more, together {100 * together:.1f} %", Tone.QUIET),)
 
 
 def _way(way: Way) -> Iterator[Cells]:

@@ -113,7 +113,9 @@ def case_lines(
     good = sum(passage.outcome == "pass" for passage in passages)
     text = f"passed in {good} of {counted(judged, 'run')}"
     if steady.flips:
-        text += f", turned round {steady.flips} of {steady.chances} times ({steady.rate:.0%})"
+        text += (
+            f", turned round {steady.flips} of {steady.chances} times ({100 * steady.rate:.0f} %)"
+        )
     yield ((f"    {text}", Tone.DOUBT if steady.flips > 1 else Tone.PLAIN),)
     wrong = [passage for passage in passages if passage.bad or passage.outcome == "known"]
     for passage in wrong[: -SHOWN - 1 : -1]:

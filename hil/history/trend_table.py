@@ -64,7 +64,7 @@ def _told(drift: Drift, steady: Stability | None) -> Iterator[Line]:
         cut = "; judged from there on" if mark.cuts else ""
         yield ((f"    {mark.letter}  {when}  {visible_line(mark.text)}{cut}", Tone.QUIET),)
     if steady is not None and steady.flips:
-        text = f"the case turned round {steady.flips} of {steady.chances} times ({steady.rate:.0%})"
+        text = f"the case turned round {steady.flips} of {steady.chances} times ({100 * steady.rate:.0f} %)"
         yield ((f"    {text}", Tone.DOUBT),)
 
 

@@ -41,7 +41,7 @@ def test_the_table_tells_turns_cycle_signals_and_deadlines(hil):
     assert "empty 37.2 µs nobody sends" in lines
     assert "0 tool 0 32 bt 0 69 octets 72 µs 900.4 µs" in lines
     # two smallest frames and their gaps, 680 bt each, every 100,000 bt
-    assert "console.to-louvres 11 10 ms 12 1.4%" in lines
+    assert "console.to-louvres 11 10 ms 12 1.4 %" in lines
     assert any(line.startswith("feedline pressure, fault, power reading") for line in lines)
     assert "1 deadline in 1 plan: 1 comfortable, 0 tight, 0 impossible" in lines
 

@@ -63,7 +63,7 @@ def test_a_falling_series_is_told_with_its_nights(connection):
     )
     assert "out of line since 2026-10-" in lines
     assert "F  2026-10-13  firmware 1.4.2 → 1.5.0" in lines
-    assert "the case turned round 3 of 19 times (16%)" in lines
+    assert "the case turned round 3 of 19 times (16 %)" in lines
     assert "limit +0.00 ╌" in lines
     assert "6 others are less urgent" in lines
 
@@ -134,7 +134,7 @@ def test_a_case_is_told_with_its_signs(connection):
     lines = plain(list(case_lines("Louvres", "a vane <1>", found, by_id, stability(found))))
 
     assert lines.splitlines()[1].strip() == "■●●●●●■●●●●●■●●●●●■●"
-    assert "passed in 16 of 20 runs, turned round 7 of 19 times (37%)" in lines
+    assert "passed in 16 of 20 runs, turned round 7 of 19 times (37 %)" in lines
     assert "2026-10-19 01:00:00  fail          step 1: it was wrong" in lines
 
 
