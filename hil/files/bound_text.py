@@ -42,7 +42,8 @@ def _bound(text: str, read: Read, show_one: Show, bare: str) -> Bound:
     if " to " in text:
         low, high = (read(end) for end in split_range(text))
         if low >= high:
-            raise Misread("the first end must be below the second")
+            first, second = split_range(text)
+            raise Misread("the first end must be below the second", f"{second} to {first}")
         return Bound(low=low, high=high, words=f"{show_one(low)} to {show_one(high)}")
     if not bare:
         raise Misread(f"{show(text)} does not say which way", f"at least {text}")
@@ -60,7 +61,7 @@ def read_time_bound(node: Node, name: str, page: Page) -> Bound | None:
     """Return a bound on a time, in nanoseconds; one that nothing could keep is a mistake."""
     bound = read_bound(node, name, page, lambda text: Decimal(read_duration(text)), _show_time)
     if bound is not None and bound.high == 0:
-        page.wrong(node, f"{name}: expected more than 0 s")
+        page.wrong(node, f"{name}: expected more than 0 s", f"{name}: 100 ms")
         return None
     return bound
 
@@ -71,7 +72,7 @@ def read_share_bound(node: Node, name: str, page: Page) -> Bound | None:
         node, name, page, lambda text: value_in(text, "%"), lambda value: show_quantity(value, "%")
     )
     if bound is not None and min(bound.low or 0, bound.high or 0) < 0:
-        page.wrong(node, f"{name}: expected 0 % or more")
+        page.wrong(node, f"{name}: expected 0 % or more", f"{name}: 5 %")
         return None
     return bound
 

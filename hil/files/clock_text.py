@@ -27,10 +27,10 @@ def read_clock(node: Node, scope: Scope, page: Page) -> list[Expectation]:
     owner = _node(fields, scope, page)
     window, outward = DURATION.at(fields, "during", page), DURATION.at(fields, "outward", page)
     if window == 0:
-        page.wrong(fields["during"], "during: expected more than 0 s")
+        page.wrong(fields["during"], "during: expected more than 0 s", "during: 10 s")
     words = [word for word in _PARTS if word in fields]
     if not words:
-        page.wrong(node, f"expected one or more of {listed(_PARTS)}")
+        page.wrong(node, f"expected one or more of {listed(_PARTS)}", "round-trip: 20 ms")
     if "processing" in fields and "outward" not in fields:
         what = "processing: the way out cannot be told from it, unless its longest is known"
         page.wrong(fields["processing"], what, "outward: 1 ms")
@@ -85,11 +85,15 @@ def _node(fields: dict[str, Node], scope: Scope, page: Page) -> RackNode | None:
     stamped = all(any(f.carries is Carries.UPTIME for f in one.fields) for one in readings)
     if not readings:
         what = f"clock: {name} has no layout of a reading that carries an `uptime`"
-        page.wrong(place, what)
+        page.wrong(place, what, "one with a field `is: uptime`, in the bench file")
         return None
     if owner.poll is None:
         what = f"clock: {name} is not asked for readings, so nothing bounds its clock from below"
         page.wrong(place, what, "`poll` in its `requests`")
+        return None
+    if owner.listen is not None:
+        what = f"clock: {name} also speaks unasked, so no reading surely answers a request"
+        page.wrong(place, what, "its `requests` without `listen`")
         return None
     if not readings or not stamped:
         what = f"clock: the readings of {name} carry no `uptime`"

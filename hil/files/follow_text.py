@@ -12,7 +12,7 @@ from hil.core.signal import Kind, Signal
 from hil.files.bound_text import read_bound, read_time_bound
 from hil.files.follow_shape import FOLLOW, FOLLOWER, FOLLOWERS, PATH
 from hil.files.leaf import DURATION
-from hil.files.mistake import Misread, Page
+from hil.files.mistake import Misread, Page, nearest
 from hil.files.profile_text import read_profile
 from hil.files.quantity import difference_in, show_quantity, value_in
 from hil.files.scope import Scope
@@ -60,10 +60,16 @@ def _driven(fields: dict[str, Node], scope: Scope, page: Page) -> Signal | None:
     signal = None if path is None else scope.find(path, fields["drive"], page)
     if signal is None:
         return None
-    if signal.drive is None or signal.kind is not Kind.NUMBER:
-        page.wrong(fields["drive"], f"drive: {signal.path} is no number that can be driven")
+    if not _is_driven(signal):
+        what = f"drive: {signal.path} is no number that can be driven"
+        known = [one.path for one in scope.signals.values() if _is_driven(one)]
+        page.wrong(fields["drive"], what, nearest(signal.path, known) or ", ".join(known[:3]))
         return None
     return signal
+
+
+def _is_driven(signal: Signal) -> bool:
+    return signal.drive is not None and signal.kind is Kind.NUMBER
 
 
 def _count(
@@ -76,15 +82,16 @@ def _count(
     if every is None or length is None:
         return 0
     if not every:
-        page.wrong(fields["every"], "every: expected more than 0 s")
+        page.wrong(fields["every"], "every: expected more than 0 s", "every: 50 ms")
         return 0
     count = length // every
     if not 4 <= count <= _LIMIT:
         what = f"for: {show_duration(length)} makes {count} commands, expected 4 to {_LIMIT}"
-        page.wrong(fields["for"], what)
+        page.wrong(fields["for"], what, f"for: {show_duration(Duration(100 * every))}")
         return 0
     if after >= length:
-        page.wrong(fields["after"], "after: leaves nothing that counts")
+        hint = f"after: {show_duration(Duration(length // 4))}"
+        page.wrong(fields["after"], "after: leaves nothing that counts", hint)
     return count
 
 
@@ -104,7 +111,8 @@ def _commands(
             check_range(value, signal)
         except Misread as misread:
             when = show_duration(Duration(every * number))
-            page.wrong(fields["drive"], f"follow: {misread.what}, {when} after the start")
+            what = f"follow: {misread.what}, {when} after the start"
+            page.wrong(fields["drive"], what, misread.hint or "a smaller profile")
             return ()
     rate = signal.drive.rate if signal.drive is not None else None
     if rate is not None:
@@ -128,8 +136,10 @@ def _follower(node: Node, sine: Sine | None, scope: Scope, page: Page) -> Follow
     signal = None if path is None else scope.find(path, fields["signal"], page)
     if signal is None:
         return None
-    if signal.kind is not Kind.NUMBER or not signal.sensed:
-        page.wrong(fields["signal"], f"{signal.path} is no number that can be seen")
+    if not _is_seen(signal):
+        seen = [one.path for one in scope.signals.values() if _is_seen(one)]
+        unseen = f"{signal.path} is no number that can be seen"
+        page.wrong(fields["signal"], unseen, nearest(signal.path, seen) or ", ".join(seen[:3]))
         return None
     bounds = []
     for what in Measured:
@@ -138,10 +148,15 @@ def _follower(node: Node, sine: Sine | None, scope: Scope, page: Page) -> Follow
             if bound is not None:
                 bounds.append((what, bound))
     if not any(what.value in fields for what in Measured):
-        page.wrong(node, "expected one or more of `lag`, `gain`, `worst-error`, `phase`")
+        missing = "expected one or more of `lag`, `gain`, `worst-error`, `phase`"
+        page.wrong(node, missing, "lag: 100 ms")
     if "phase" in fields and sine is None:
         page.wrong(fields["phase"], "phase: only a sine has one", "lag: 100 ms")
     return Follower(signal=signal.path, bounds=tuple(bounds))
+
+
+def _is_seen(signal: Signal) -> bool:
+    return signal.kind is Kind.NUMBER and signal.sensed
 
 
 def _bound(what: Measured, node: Node, signal: Signal, page: Page) -> Bound | None:

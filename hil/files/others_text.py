@@ -42,7 +42,7 @@ def read_others(
     causes = tuple(driven)
     watched = _watched(causes, set(named), scope)
     if not watched:
-        page.wrong(node, "there are no other signals on this bench")
+        page.wrong(node, "there are no other signals on this bench", "without it")
     if timing is None or timing.during is None or page.count > before:
         return []
     return [_expectation(causes, watched, timing, node, scope, page)]

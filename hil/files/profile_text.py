@@ -24,9 +24,19 @@ def read_profile(fields: dict[str, Node], signal: Signal, page: Page) -> Profile
     try:
         found = _Reader(signal.unit, page).read(word, fields[word])
     except ValueError as error:
-        page.wrong(fields[word], f"{word}: {error}")
+        page.wrong(fields[word], f"{word}: {error}", _EXAMPLES[word])
         return None
     return found if page.count == before else None
+
+
+_EXAMPLES = {
+    "ramp": "{from: 0 deg, to: 20 deg, over: 1 s}",
+    "levels": "{0 s: 0 deg, 1 s: 20 deg}",
+    "points": "{0 s: 0 deg, 1 s: 20 deg}",
+    "sine": "{centre: 0 deg, amplitude: 20 deg, frequency: 0.5 Hz}",
+    "chirp": "{centre: 0 deg, amplitude: 20 deg, from: 0.2 Hz, to: 2 Hz, over: 5 s}",
+}
+"""What each profile looks like."""
 
 
 class _Reader:

@@ -13,11 +13,14 @@ from hil.files.scope import Scope
 from hil.files.timing_text import read_timing, refuse_finer_than_looks, show_timing
 from hil.files.tree import Node, Scalar
 from hil.files.unit import Unit, read_unit
+from hil.measure.binding import UnitOf
 from hil.measure.dimension import Units
+from hil.measure.exact import as_decimal
 from hil.measure.expression import Comparison, names
+from hil.measure.grain import CountOf, check_tolerance, common
 from hil.measure.holding import HOLDS, Holding
 from hil.measure.lexis import ExpressionError
-from hil.measure.relation import Relation, bind
+from hil.measure.relation import Ends, Relation, bind
 from hil.measure.syntax import read_expression, read_relation
 
 
@@ -72,7 +75,7 @@ def _relation(text: str, fields: dict[str, Node], scope: Scope, page: Page) -> R
         if widened is None:
             return None
         comparison = widened
-    return _bound(comparison, place, scope, page)
+    return _bound(comparison, fields, scope, page)
 
 
 def _widened(comparison: Comparison, node: Node, page: Page) -> Comparison | None:
@@ -83,7 +86,7 @@ def _widened(comparison: Comparison, node: Node, page: Page) -> Comparison | Non
         page.wrong(node, "tolerance: the relation has one already, behind ±", "leave one out")
         return None
     if comparison.sign != "=":
-        page.wrong(node, "tolerance: goes with = only")
+        page.wrong(node, "tolerance: goes with = only", "without it, or with =")
         return None
     try:
         return replace(comparison, tolerance=read_expression(text))
@@ -92,29 +95,65 @@ def _widened(comparison: Comparison, node: Node, page: Page) -> Comparison | Non
         return None
 
 
-def _bound(comparison: Comparison, place: Node, scope: Scope, page: Page) -> Relation | None:
-    signals = scope.signals
+def _bound(
+    comparison: Comparison, fields: dict[str, Node], scope: Scope, page: Page
+) -> Relation | None:
+    """Return the relation with its units; what is wrong with its tolerance is told at its place."""
+    sides = replace(comparison, tolerance=None)
+    for part, place in (
+        (sides, fields["relation"]),
+        (comparison, fields.get("tolerance", fields["relation"])),
+    ):
+        try:
+            relation = bind(part, _unit(scope), UNITS, _ends(scope))
+            check_tolerance(part, _unit(scope), _count(scope), UNITS)
+        except ExpressionError as error:
+            _note(_hinted(error, part, scope), place, page)
+            return None
+    return relation
+
+
+def _unit(scope: Scope) -> UnitOf:
+    """Return how to look up the unit of a signal: None where it is no number that can be seen."""
 
     def unit_of(path: str) -> str | None:
-        signal = signals.get(path)
+        signal = scope.signals.get(path)
         if signal is None or signal.kind is not Kind.NUMBER or not signal.sensed:
             return None
         return signal.unit
 
-    def ends_of(path: str) -> tuple[Decimal | None, Decimal | None]:
-        return signals[path].low, signals[path].high
+    return unit_of
 
-    try:
-        return bind(comparison, unit_of, UNITS, ends_of)
-    except ExpressionError as error:
-        unknown = [path for path in names(comparison) if unit_of(path) is None]
-        near = nearest(unknown[0], signals) if unknown else ""
-        near = near if near not in unknown else ""
-        if error.hint or not near:
-            _note(error, place, page)
-        else:
-            _note(ExpressionError(error.column, error.what, near), place, page)
-        return None
+
+def _ends(scope: Scope) -> Ends:
+    return lambda path: (scope.signals[path].low, scope.signals[path].high)
+
+
+def _count(scope: Scope) -> CountOf:
+    """Return how to look up what all values of a signal are multiples of."""
+
+    def count_of(path: str) -> Decimal | None:
+        count = scope.signals[path].resolution
+        if count is None:
+            return None
+        offset = abs(scope.sensed[path].encoding.offset)
+        shared = common(Fraction(count), Fraction(offset))
+        return None if shared is None else as_decimal(shared)
+
+    return count_of
+
+
+def _hinted(error: ExpressionError, part: Comparison, scope: Scope) -> ExpressionError:
+    """Return the mistake with what to try where a signal is unknown, or is no number."""
+    unit_of = _unit(scope)
+    unknown = [path for path in sorted(names(part)) if unit_of(path) is None]
+    if error.hint or not unknown:
+        return error
+    path = unknown[0]
+    hint = nearest(path, [name for name in scope.signals if unit_of(name) is not None])
+    if path in scope.signals and scope.signals[path].kind is not Kind.NUMBER:
+        hint = f"{{signal: {path}, value: …}}, or `agree`"
+    return ExpressionError(error.column, error.what, hint)
 
 
 def _note(error: ExpressionError, place: Node, page: Page) -> None:

@@ -75,7 +75,7 @@ def _fit(expectation: Expectation, fields: dict[str, Node], words: list[str], pa
         return False
     if not isinstance(limits, Limits) or limits.target is None:
         what = f"{listed(words, 'and')}: measured against a `value` with a `tolerance`"
-        page.wrong(fields[words[0]], what)
+        page.wrong(fields[words[0]], what, "value: 45 deg, tolerance: 1.5 deg")
         return False
     return True
 

@@ -26,14 +26,13 @@ def ruled(
     place = fields["rule"]
     limits, rule = expectation.condition, _rule(fields, page)
     if not isinstance(limits, Limits):
-        page.wrong(
-            place, "rule: is for limits: `value` with `tolerance`, `between`, `above`, `below`"
-        )
+        what = "rule: is for limits: `value` with `tolerance`, `between`, `above`, `below`"
+        page.wrong(place, what, "without it, or with one of those")
         return expectation
     if not (limits.low_inclusive and limits.high_inclusive):
-        page.wrong(place, "rule: does not go with `edges: exclusive`")
+        page.wrong(place, "rule: does not go with `edges: exclusive`", "edges: inclusive")
     if expectation.timing.not_before is not None:
-        page.wrong(place, "rule: does not go with `not-before`")
+        page.wrong(place, "rule: does not go with `not-before`", "two expectations")
     for signal in signals:
         stimulus = _stimulus(fields, signal, page)
         if rule is not None and page.count == before:
@@ -54,7 +53,7 @@ def _rule(fields: dict[str, Node], page: Page) -> Rule | None:
     word = RULE.read(fields["rule"], page, "rule")
     for key, owner in (("guard", "guarded"), ("risk", "stated-risk")):
         if key in fields and word is not None and word != owner:
-            page.wrong(fields[key], f"`{key}` goes only with `rule: {owner}`")
+            page.wrong(fields[key], f"`{key}` goes only with `rule: {owner}`", f"rule: {owner}")
     if word == "guarded":
         return _guarded(fields, page)
     if word != "stated-risk":
@@ -90,7 +89,7 @@ def _stimulus(fields: dict[str, Node], signal: Signal, page: Page) -> Decimal:
     try:
         width = difference_in(text, signal.unit)
         if width < 0:
-            raise Misread("a half-width is not negative")
+            raise Misread("a half-width is not negative", text.strip().removeprefix("-"))
     except Misread as misread:
         page.wrong(node, f"stimulus-uncertainty: {misread.what}", misread.hint)
         return Decimal(0)

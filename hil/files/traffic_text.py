@@ -20,7 +20,7 @@ def read_traffic(node: Node, scope: Scope, page: Page) -> list[Expectation]:
         return []
     window = DURATION.at(fields, "during", page)
     if window == 0:
-        page.wrong(fields["during"], "during: expected more than 0 s")
+        page.wrong(fields["during"], "during: expected more than 0 s", "during: 3 s")
     if window is None:
         return []
     return read_limits(fields, "traffic", node, window, f"for {show_duration(window)}", scope, page)
@@ -38,7 +38,7 @@ def read_limits(
     """Return an expectation for each limit among the fields; the node stands under `key`."""
     words = [word for word in TRAFFIC_LIMITS if word in fields]
     if not words:
-        page.wrong(place, f"expected one or more of {listed(TRAFFIC_LIMITS)}")
+        page.wrong(place, f"expected one or more of {listed(TRAFFIC_LIMITS)}", "loss: 0 %")
     owner = _node(fields, key, scope, page)
     found = []
     for word in words:

@@ -34,7 +34,7 @@ def repeat(
             steps.append(step)
             continue
         if "trials" in fields:
-            page.wrong(inner["trials"], "trials: the case has trials already")
+            page.wrong(inner["trials"], "trials: the case has trials already", "one of the two")
         once = replace(case, precondition=(), steps=(step,))
         steps.append(_job_step(_Reader(once, inner, scope, page).read(), step))
     case = replace(case, steps=tuple(steps))
@@ -62,7 +62,7 @@ class _Reader:
         fields, page = self.fields, self.page
         count = WHOLE.read(fields["trials"], page, "trials")
         if count is not None and not 2 <= count <= _LIMIT:
-            page.wrong(fields["trials"], f"trials: expected 2 to {_LIMIT}")
+            page.wrong(fields["trials"], f"trials: expected 2 to {_LIMIT}", "trials: 100")
         if not any(word in fields for word in ("at-least", "latency", "traffic")):
             what = "trials: nothing is said about all of them"
             page.wrong(fields["trials"], what, "at-least: 99 %")
@@ -109,18 +109,19 @@ class _Reader:
         confidence = self._confidence(fields)
         if share is None or below is None:
             return None
-        slowest = max((self._sampling(e) for e in _reaches(self.case)), default=0)
-        if below < slowest:
-            what = f"below: {show_duration(below)} is finer than the looks at a signal"
-            every = show_duration(Duration(slowest))
+        looks, path = max((self._sampling(e) for e in _reaches(self.case)), default=(0, ""))
+        if below < looks:
+            what = f"below: {show_duration(below)} is finer than the looks at {path}"
+            every = show_duration(Duration(looks))
             page.wrong(fields["below"], f"{what}, one every {every}", f"at least {every}")
         if not self._supported("percentile", share, confidence, fields["percentile"]):
             return None
         return Percentile(share=share, confidence=confidence, below=below)
 
-    def _sampling(self, expectation: Expectation) -> int:
+    def _sampling(self, expectation: Expectation) -> tuple[int, str]:
+        """Return the longest time between two looks that it waits for, and at which signal."""
         signals = self.scope.signals
-        return max(signals[path].sampling or 0 for path in expectation.signals)
+        return max((signals[path].sampling or 0, path) for path in expectation.signals)
 
     def _supported(self, word: str, share: Decimal, confidence: Decimal, place: Node) -> bool:
         if not self.count or supports(self.count, share, confidence):

@@ -3,9 +3,12 @@
     span            a time known to lie between two instants
     record          samples as arrays, checked
     state_level     the two levels of a step            crossing       where a level is passed
-    step_response   how a step was followed
+    step_response   how a step was followed             excursion      overshoot, undershoot
+    ceiling         how high it was between samples
     profile         driven profiles, exact in time      exact          exact numbers and angles
-    following       lag, gain, tracking error           sine           gain and phase
+    staircase       what was driven, held               following      lag
+    gain            a slope, and how sure it is         sine           gain and phase
+    tracking_error  the worst, between samples too
     uncertainty     accuracy → uncertainty              decision       pass, fail or inconclusive
     proportion      intervals of proportions            trials         many trials, one statement
     latency         percentiles with bounds             delay          delay variation and jitter
@@ -14,7 +17,7 @@
     latency_split   transport and processing            agreement      the same in several places
     lexis, syntax   text → tokens → tree                expression     the tree
     dimension       units of results                    binding        a tree with its units
-    relation        does an equation between signals hold
+    relation        does an equation hold               grain          by what steps sides differ
 
 What plans ask for, as meters (hil.core.meter) and jobs (hil.core.job):
 

@@ -12,7 +12,7 @@ Changes seen at one instant count together: they can have been apart by as long 
 """
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from itertools import groupby
 
@@ -36,7 +36,8 @@ class Disagreement:
     """A time over which the signals did not all show the same.
 
     `leader` is the signal whose change began it, `last` the one whose change ended it: empty where
-    nothing did before the end.  `shown` is what each showed just after the leader's change.
+    nothing did before the end.  `shown` is what each showed just after the leader's change; where
+    it did not end, at the end.
     """
 
     begin: int
@@ -49,7 +50,7 @@ class Disagreement:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Agreement:
-    """The verdict over all disagreements; `worst` is the longest, None where there was none.
+    """The verdict over all disagreements; `worst` is the longest of those that decided it.
 
     `margin` is the part of the allowed time that the worst left over; None where inconclusive.
     """
@@ -58,6 +59,9 @@ class Agreement:
     disagreements: tuple[Disagreement, ...]
     worst: Disagreement | None
     margin: float | None
+
+
+_RANKS = (Outcome.PASS, Outcome.INCONCLUSIVE, Outcome.FAIL)
 
 
 def agreement(
@@ -78,16 +82,14 @@ def agreement(
     if any(not entries for entries in changes.values()):
         raise ValueError("each signal has a value at the beginning")
     found = tuple(_disagreements(changes, until, tolerance))
-    worst = max(found, key=lambda part: (part.skew.last, part.skew.first), default=None)
     outcomes = [_outcome(part, within) for part in found]
-    outcome = Outcome.PASS
-    if Outcome.FAIL in outcomes:
-        outcome = Outcome.FAIL
-    elif Outcome.INCONCLUSIVE in outcomes:
-        outcome = Outcome.INCONCLUSIVE
+    outcome = max(outcomes, key=_RANKS.index, default=Outcome.PASS)
+    decisive = [part for part, each in zip(found, outcomes, strict=True) if each is outcome]
+    worst = max(decisive, key=lambda part: (part.skew.last, part.skew.first), default=None)
     margin = None
     if worst is not None and outcome is not Outcome.INCONCLUSIVE:
-        margin = window_margin(Duration(worst.skew.last), within)
+        nearest = worst.skew.last if outcome is Outcome.PASS else worst.skew.first
+        margin = window_margin(Duration(nearest), within)
     return Agreement(outcome=outcome, disagreements=found, worst=worst, margin=margin)
 
 
@@ -120,6 +122,7 @@ def _disagreements(
         elif same and first[1].since < first[1].at and len(together) > 1:
             found.append(_closed(_Opened(*first, tuple(shown.items())), *last))
     if opened is not None:
+        opened = replace(opened, shown=tuple(shown.items()))
         found.append(_closed(opened, "", Change(until, until, None)))
     return found
 

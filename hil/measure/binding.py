@@ -73,8 +73,16 @@ def same_dimension(left: Meaning, right: Meaning, column: int) -> None:
     """Raise ExpressionError where two things cannot be compared or added."""
     if left.dimension != right.dimension:
         what = f"{_show(left)} and {_show(right)} do not go together"
-        plain = not right.dimension and left.unit
-        raise ExpressionError(column, what, f"a number with a unit, {left.unit}" if plain else "")
+        raise ExpressionError(column, what, _together(left, right))
+
+
+def _together(left: Meaning, right: Meaning) -> str:
+    """Say what would go with the left side."""
+    if not left.unit:
+        return f"a plain number; what is in {right.unit} becomes one divided by 1 {right.unit}"
+    if not right.dimension:
+        return f"a number with a unit, {left.unit}"
+    return f"a signal or a number in {left.unit}"
 
 
 def _show(meaning: Meaning) -> str:

@@ -25,8 +25,8 @@ from hil.core.verdict import Outcome
 from hil.measure.bound import Bound
 from hil.measure.clock import Clock, Exchange, fit_clock
 from hil.measure.latency_split import LatencySplit, split_latency
-from hil.measure.metering import Metering, show_between, show_figures
-from hil.measure.readings import Readings
+from hil.measure.metering import Metering, doubt, show_between, show_figures
+from hil.measure.readings import Reading, Readings
 from hil.measure.span import Span, Unmeasured
 from hil.wire.rack import Node
 
@@ -63,10 +63,21 @@ class ClockingMeter(Metering):
         super().__init__(scene, expectation, signal, (), measure.window)
         self._measure = measure
         self._readings = Readings(measure.node)
+        self._asked: list[Instant | None] = []
 
     def _hear(self, seen: Observation, now: Instant) -> None:
-        if self._readings.receive(seen) is not None and self._start is not None:
+        reading = self._readings.receive(seen)
+        if reading is None:
+            return
+        self._asked.append(self._asked_for(reading))
+        if self._start is not None and self._asked[-1] is not None:
             self.seen += 1
+
+    def _asked_for(self, reading: Reading) -> Instant | None:
+        """Return when a reading was asked for, where that is certain."""
+        exchanges = self._scene.exchanges.get(self._measure.node.name)
+        last = exchanges[-1] if exchanges else None
+        return last.sent if last is not None and last.at == reading.arrival else None
 
     def _conclude(self, start: Instant) -> None:
         found = self._measured(start)
@@ -77,11 +88,11 @@ class ClockingMeter(Metering):
             return
         low, likely, high, unit = found
         shown = show_between(low, high) if unit == "ns" else show_figures(low, high, unit)
-        got = f"{part.value} {shown}"
+        got, outcome = f"{part.value} {shown}", bound.judge(low, high)
         self._decide(
-            bound.judge(low, high),
+            outcome,
             got,
-            f"had a {got}, wanted {bound.words} in {self.seen} exchanges",
+            f"had a {got}, wanted {bound.words} in {self.seen} exchanges{doubt(outcome)}",
             margin=bound.margin(low, high),
             figures=(Figure(part.value, low, likely, high, unit),),
         )
@@ -112,11 +123,11 @@ class ClockingMeter(Metering):
         tick = self._readings.tick
         return [
             Exchange(
-                sent=reading.since if reading.since < reading.arrival else None,
+                sent=asked,
                 received=reading.arrival,
                 stamp=stamp // tick,
             )
-            for reading, stamp in zip(self._readings.heard, stamps, strict=True)
+            for reading, stamp, asked in zip(self._readings.heard, stamps, self._asked, strict=True)
         ]
 
     def _spans(

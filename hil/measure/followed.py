@@ -1,13 +1,12 @@
 """The figures of one response to a commanded profile, with their intervals.
 
 lag           hil.measure.following: cross-correlation; its span
-gain, phase   of a sine hil.measure.sine: ± 2u; else the gain of the aligned least-squares line
-worst-error   greatest |response − command|, within the noise of the signal
+gain, phase   of a sine hil.measure.sine: ± 2u; else the slope of a line, hil.measure.gain: ± 2u
+worst-error   hil.measure.tracking_error: greatest |response − command|
 """
 
-from bisect import bisect_right
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from decimal import Decimal
 
 from hil.core.expectation import Figure
@@ -18,6 +17,8 @@ from hil.measure.metering import show_between, show_figures
 from hil.measure.profile import Sine
 from hil.measure.sine import fit_sine
 from hil.measure.span import Unmeasured
+from hil.measure.staircase import Staircase
+from hil.measure.tracking_error import worst_error
 
 _PER_COMMAND = 8
 _MOST = 10_000
@@ -66,11 +67,14 @@ class Commanded:
         """How far apart staircases are looked at; the same for both, so that nothing is shifted."""
         return max(1, self.every // _PER_COMMAND, (self.end - self.start) // _MOST)
 
-    def at(self, time: int) -> Decimal:
-        """Return the value in force `time` nanoseconds after the start."""
-        moment = self.start + time
-        place = bisect_right(self.points, moment, key=lambda point: point[0] or 0)
-        return self.points[max(0, place - 1)][1]
+    @property
+    def staircase(self) -> Staircase:
+        """The values in force, by the time since the start."""
+        import numpy as np
+
+        times = [(at or 0) - self.start for at, _ in self.points]
+        values = [float(value) for _, value in self.points]
+        return Staircase(times=np.array(times, dtype=np.int64), values=np.array(values))
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,23 +109,54 @@ def measure_all(
     found = follow(
         filled.times,
         filled.values,
-        drive=commanded.at,
+        drive=commanded.staircase,
         start=commanded.start,
         longest_lag=longest,
     )
     figures: dict[str, Between | str] = {"phase": "the profile is no sine"}
     if isinstance(found, Unmeasured):
-        figures |= dict.fromkeys(("lag", "gain", "worst-error"), found.why)
+        figures |= dict.fromkeys(("lag", "gain"), found.why)
     else:
-        lag, noise = found.lag, float(signal.noise)
+        lag = found.lag
         first = max(0, lag.first - record.look)
         figures["lag"] = Between(first, max(0, lag.likely), lag.last, "ns")
-        figures["gain"] = Between(found.gain, found.gain, found.gain, "")
-        worst = found.worst
-        figures["worst-error"] = Between(max(0.0, worst - noise), worst, worst + noise, signal.unit)
+        gain, spread = found.gain, found.gain_half_width
+        figures["gain"] = Between(gain - spread, gain, gain + spread, "")
+    figures["worst-error"] = _worst(record, commanded, signal)
     if commanded.sine is not None:
         figures |= _wave(record, filled, commanded, commanded.sine)
     return figures
+
+
+def in_any_case(found: Sequence[Mapping[str, Between | str]]) -> Mapping[str, Between | str]:
+    """Return what holds whichever of several findings is the true one."""
+    first, *others = found
+    figures: dict[str, Between | str] = {}
+    for name, figure in first.items():
+        both = [figure, *(other[name] for other in others)]
+        spans = [one for one in both if isinstance(one, Between)]
+        reasons = [one for one in both if isinstance(one, str)]
+        figures[name] = (
+            reasons[0]
+            if reasons
+            else replace(spans[0], low=min(s.low for s in spans), last=max(s.last for s in spans))
+        )
+    return figures
+
+
+def _worst(record: Record, commanded: Commanded, signal: Signal) -> Between | str:
+    if not record.times:
+        return "no sample of the response"
+    worst = worst_error(
+        record.times,
+        record.values,
+        commands=[(at, value) for at, value in commanded.points if at is not None],
+        end=commanded.end,
+        held=signal.sampling is None,
+        look=record.look,
+        noise=signal.noise,
+    )
+    return Between(worst.low, worst.likely, worst.high, signal.unit)
 
 
 def _wave(
@@ -132,12 +167,15 @@ def _wave(
     Both as staircases, each held until its next step; how sure they are is told by the record's own
     samples, for filling it in has added none.
     """
+    import numpy as np
+
     frequency, start = float(sine.frequency), commanded.start
     own = fit_sine(record.times, record.values, frequency=frequency, start=start)
     response = fit_sine(filled.times, filled.values, frequency=frequency, start=start)
-    fine = range(start, commanded.end, commanded.fine)
-    times = [at for at in fine if not record.times or at >= record.times[0]]
-    values = [commanded.at(at - start) for at in times]
+    times = np.arange(start, commanded.end, commanded.fine)
+    if record.times:
+        times = times[times >= record.times[0]]
+    values = commanded.staircase.at(times - start)
     driven = fit_sine(times, values, frequency=frequency, start=start)
     if isinstance(own, Unmeasured) or isinstance(response, Unmeasured):
         why = own.why if isinstance(own, Unmeasured) else "the response did not move"

@@ -12,20 +12,21 @@ taken.
 
 The lag's span is ±2u about the peak, half of the spacing of the samples (the mean over where the
 drive moves, weighted with the square of its moves), and one grid step.  u is the standard uncertainty of a
-lag fitted together with gain and offset: the residual's deviation over the root of the sum of
-squares of what of the drive's slope is like neither the drive nor a constant (least squares,
-GUM 5 in first order).  A plain ramp has no such part: there a lag and an offset are the same
-thing, and the result is Unmeasured.
+lag fitted together with gain and offset (hil.measure.gain): the residual's deviation over the root
+of the sum of squares of what of the drive's slope is like neither the drive nor a constant.  A plain
+ramp has no such part: there a lag and an offset are the same thing, and the result is Unmeasured.
 """
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
+from hil.measure.gain import Line, fit_line
 from hil.measure.record import read_record
 from hil.measure.span import Span, Unmeasured
+from hil.measure.staircase import Drive, driven_at
 
 if TYPE_CHECKING:
     import numpy as np
@@ -33,19 +34,20 @@ if TYPE_CHECKING:
 
 _MOST_POINTS = 16_384
 _SAME_PEAK = 1e-3
-_OWN_SHAPE = 1e-6
+_TRIES = 4
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Following:
     """How a response followed: lag in nanoseconds, gain and offset of the aligned drive.
 
-    `worst` is the greatest |response − drive| as it was, at `worst_at`; `worst_aligned` what would
+    `gain_half_width` is 2u and what one grid step of the lag makes of the gain.  `worst` is the greatest |response − drive| as it was, at `worst_at`; `worst_aligned` what would
     be left of it without the lag.  `correlation` is the coefficient at the lag.
     """
 
     lag: Span
     gain: float
+    gain_half_width: float
     offset: float
     correlation: float
     worst: float
@@ -57,7 +59,7 @@ def follow(
     times: "Sequence[int] | NDArray[np.int64]",
     values: "Sequence[float] | Sequence[Decimal] | NDArray[np.float64]",
     *,
-    drive: Callable[[int], Decimal],
+    drive: Drive,
     start: int,
     longest_lag: int,
 ) -> Following | Unmeasured:
@@ -70,27 +72,25 @@ def follow(
     instants, numbers = read_record(times, values)
     if longest_lag <= 0:
         raise ValueError("the longest lag to look for is above 0")
-    if numbers.size < 4 or instants[-1] == instants[0]:
-        return Unmeasured("fewer than four samples of the response")
-    if np.ptp(numbers) == 0:
-        return Unmeasured("the response did not move")
+    if why := _too_little(instants, numbers):
+        return Unmeasured(why)
     step = _grid_step(instants, longest_lag)
-    found = _best_lag(instants, numbers, lambda at: float(drive(at - start)), step, longest_lag)
+    found = _best_lag(instants - start, numbers, drive, step, longest_lag)
     if isinstance(found, Unmeasured):
         return found
     lag, correlation = found
-    shifted = _driven(drive, instants - (start + lag))
-    slope = _slope(drive, instants - (start + lag), step)
-    gain, offset, spread = _line(shifted, numbers, slope)
+    line = _line(instants, numbers, drive, start + lag, step)
+    spread, shifted = line.lag_uncertainty, line.driven
     if spread is None or 2 * spread > longest_lag:
         return Unmeasured("the profile has no feature that tells one lag from another")
     half = math.ceil(2 * spread + _blur(instants, shifted)) + step
-    errors = np.abs(numbers - _driven(drive, instants - start))
+    errors = np.abs(numbers - driven_at(drive, instants - start))
     worst = int(errors.argmax())
     return Following(
         lag=Span(lag - half, lag, lag + half),
-        gain=gain,
-        offset=offset,
+        gain=line.gain,
+        gain_half_width=2 * line.gain_uncertainty + line.gain_per_lag * step,
+        offset=line.offset,
         correlation=correlation,
         worst=float(errors[worst]),
         worst_at=int(instants[worst]),
@@ -98,20 +98,31 @@ def follow(
     )
 
 
-def _driven(drive: Callable[[int], Decimal], moments: "NDArray[np.int64]") -> "NDArray[np.float64]":
-    import numpy as np
+def _too_little(instants: "NDArray[np.int64]", numbers: "NDArray[np.float64]") -> str:
+    if numbers.size < 4 or instants[-1] == instants[0]:
+        return "fewer than four samples of the response"
+    return "" if numbers.max() > numbers.min() else "the response did not move"
 
-    return np.array([float(drive(int(at))) for at in moments])
 
+def _line(
+    instants: "NDArray[np.int64]",
+    numbers: "NDArray[np.float64]",
+    drive: Drive,
+    begin: int,
+    step: int,
+) -> Line:
+    """Fit the line; the drive's slope is taken over as much as the lag is uncertain by.
 
-def _slope(
-    drive: Callable[[int], Decimal], moments: "NDArray[np.int64]", step: int
-) -> "NDArray[np.float64]":
-    """Return the drive's slope, per nanosecond, over a step to either side of each moment."""
-    import numpy as np
-
-    rises = [float(drive(int(at) + step) - drive(int(at) - step)) for at in moments]
-    return np.array(rises) / (2 * step)
+    The edges of a staircase are steep close by, and tell nothing to who is off by more than that.
+    """
+    line = fit_line(instants, numbers, drive=drive, begin=begin, step=step)
+    for _ in range(_TRIES):
+        wide = 0 if line.lag_uncertainty is None else math.ceil(2 * line.lag_uncertainty)
+        if wide <= step or 2 * wide > int(instants[-1]) - int(instants[0]):
+            break
+        step = wide
+        line = fit_line(instants, numbers, drive=drive, begin=begin, step=step)
+    return line
 
 
 def _blur(instants: "NDArray[np.int64]", shifted: "NDArray[np.float64]") -> float:
@@ -134,7 +145,7 @@ def _grid_step(instants: "NDArray[np.int64]", longest_lag: int) -> int:
 def _best_lag(
     instants: "NDArray[np.int64]",
     numbers: "NDArray[np.float64]",
-    drive: Callable[[int], float],
+    drive: Drive,
     step: int,
     longest_lag: int,
 ) -> tuple[int, float] | Unmeasured:
@@ -145,8 +156,7 @@ def _best_lag(
     lags = longest_lag // step + 2
     grid = np.arange(begin, end + 1, step)
     response = np.interp(grid - begin, instants - begin, numbers)
-    reach = range(begin - lags * step, int(grid[-1]) + 1, step)
-    driven = np.array([drive(at) for at in reach])
+    driven = driven_at(drive, np.arange(begin - lags * step, int(grid[-1]) + 1, step))
     curve = _coefficients(driven, response)[::-1]  # by rising lag, from 0
     if curve is None or not np.isfinite(curve).any():
         return Unmeasured("the profile did not move")
@@ -194,23 +204,3 @@ def _vertex(curve: "NDArray[np.float64]", best: int) -> float:
     before, peak, after = (float(curve[best + shift]) for shift in (-1, 0, 1))
     bend = before - 2 * peak + after
     return max(-0.5, min(0.5, 0.5 * (before - after) / bend)) if bend < 0 else 0.0
-
-
-def _line(
-    driven: "NDArray[np.float64]",
-    numbers: "NDArray[np.float64]",
-    slope: "NDArray[np.float64]",
-) -> tuple[float, float, float | None]:
-    """Return gain, offset and the lag's standard uncertainty; None where it cannot be told."""
-    import numpy as np
-
-    columns = np.column_stack((driven, np.ones_like(driven)))
-    (gain, offset), *_ = np.linalg.lstsq(columns, numbers, rcond=None)
-    residuals = numbers - columns @ np.array([gain, offset])
-    deviation = math.sqrt(float(residuals @ residuals) / max(1, numbers.size - 3))
-    like, *_ = np.linalg.lstsq(columns, slope, rcond=None)
-    own = slope - columns @ like
-    energy = float(own @ own)
-    if energy <= _OWN_SHAPE * float(slope @ slope) or gain == 0:
-        return float(gain), float(offset), None
-    return float(gain), float(offset), deviation / (abs(float(gain)) * math.sqrt(energy))

@@ -50,6 +50,7 @@ class HoldingMeter:
         self._fresh: set[str] = set()
         self._watch: Watch | None = None
         self._judged: Judgement | None = None
+        self._faulty = ""
         self._margins: list[float] = []
         self._start = Instant(0)
         self._told: Finding | None = None
@@ -127,9 +128,11 @@ class HoldingMeter:
         for validity in (Validity.STALE, Validity.INVALID):
             bad = [sample for sample in parts if sample.validity is validity]
             if bad:
+                self._faulty = bad[0].signal
                 note = f"{bad[0].signal}: {bad[0].note or validity.value}"
                 self._judged = Judgement(holds=None, why=note)
                 return Sample(self.signal.path, None, validity, since, at, note)
+        self._faulty = ""
         numbers = {s.signal: s.value for s in parts if isinstance(s.value, Decimal)}
         judged = self._judged = self._relation.judge(numbers)
         if judged.holds is None:
@@ -140,7 +143,9 @@ class HoldingMeter:
     # --- words ---------------------------------------------------------------------------------
 
     def _tell(self, found: Finding) -> Finding:
-        got = self._got()
+        if self._faulty and found.outcome is not Outcome.PASS:
+            self.signal = self._scene.signals[self._faulty]  # who answers for it is not its owner
+        got = self._got().removeprefix(f"{self._faulty}: ")
         when = "" if found.elapsed is None else f", {_after(found.elapsed)}"
         wanted = f"wanted {self.expectation.wanted} {self.expectation.when}"
         said = f"{_VERBS[found.outcome]}: {got}, {wanted}{when}"

@@ -55,27 +55,29 @@ _UNIT = re.compile(rf"(?:1/)?{_WORD}(?:[/·*]{_WORD}){{0,3}}")
 _SIGN = re.compile(r"\+/-|\*\*|[<>!=]=|[-+*/^(),±=<>≤≥≠]")
 _SAME = {"+/-": "±", "**": "^", "≤": "<=", "≥": ">=", "≠": "!=", "==": "=", "−": "-"}
 _NOT_TAKEN = {
-    "'": "text cannot be compared here",
-    '"': "text cannot be compared here",
-    "[": "there are no subscripts",
-    "{": "there are no braces",
-    ":": "there are no colons",
-    ".": "a dot stands only inside a name or a number",
-    "_": "a name begins with a letter",
-    "@": "there are no decorators",
-    "&": "write two relations",
-    "|": "write two relations",
-    "%": "% stands only behind a number",
+    "'": ("text cannot be compared here", "`signal` with `value`"),
+    '"': ("text cannot be compared here", "`signal` with `value`"),
+    "[": ("there are no subscripts", "a signal by its name, node.signal"),
+    "{": ("there are no braces", "round brackets"),
+    ":": ("there are no colons", "two relations, or min and max"),
+    ".": ("a dot stands only inside a name or a number", "node.signal, or 0.5"),
+    "_": ("a name begins with a letter", "node.signal"),
+    "&": ("there is no `and`", "two relations"),
+    "|": ("there is no `or`", "min or max"),
+    ";": ("there is one relation in a text", "two relations"),
+    "%": ("it stands only behind a number", "5 %"),
 }
+_SHORTER = "two relations, each shorter"
+_ANYTHING = "signals, numbers with units, + - * / ^ and brackets"
 
 
 def tokens(text: str) -> list[Token]:
     """Split a text into tokens, END last; raises ExpressionError with the column."""
     if len(text) > LENGTH_LIMIT:
-        raise ExpressionError(LENGTH_LIMIT + 1, f"longer than {LENGTH_LIMIT} characters")
+        raise ExpressionError(LENGTH_LIMIT + 1, f"longer than {LENGTH_LIMIT} characters", _SHORTER)
     found = list(_tokens(text.replace("−", "-")))
     if len(found) > TOKEN_LIMIT:
-        raise ExpressionError(found[TOKEN_LIMIT].column, f"more than {TOKEN_LIMIT} parts")
+        raise ExpressionError(found[TOKEN_LIMIT].column, f"more than {TOKEN_LIMIT} parts", _SHORTER)
     return [*found, Token(Sort.END, "", len(text) + 1)]
 
 
@@ -99,19 +101,25 @@ def _next(text: str, place: int, behind_number: bool) -> tuple[Token, int]:
         return Token(Sort.NUMBER, match[0], column), match.end()
     if match := _NAME.match(text, place):
         if match[0].startswith("_") or "__" in match[0] or "._" in match[0]:
-            raise ExpressionError(column, f"{match[0]} cannot be a name", _NOT_TAKEN["_"])
+            why, hint = _NOT_TAKEN["_"]
+            shorter = re.split(r"\._|__|^_", match[0])[0]
+            what = f"{match[0]} cannot be a name: {why}"
+            raise ExpressionError(column, what, shorter if "." in shorter else hint)
         return Token(Sort.NAME, match[0], column), match.end()
     if match := _SIGN.match(text, place):
         return Token(Sort.SIGN, _SAME.get(match[0], match[0]), column), match.end()
+    why, hint = _NOT_TAKEN.get(text[place], ("", _ANYTHING))
     what = f"{text[place]!r} has no meaning here" if text[place].isprintable() else "odd character"
-    raise ExpressionError(column, what, _NOT_TAKEN.get(text[place], ""))
+    raise ExpressionError(column, f"{what}: {why}" if why else what, hint)
 
 
 def _check_number(match: re.Match[str], column: int) -> None:
     if len(match[1]) > DIGIT_LIMIT:
-        raise ExpressionError(column, f"a number of more than {DIGIT_LIMIT} digits")
+        what = f"a number of more than {DIGIT_LIMIT} digits"
+        raise ExpressionError(column, what, "a rounded one")
     power = match[2] or "0"
     if len(power) > 4 or abs(int(power)) > POWER_OF_TEN_LIMIT:
-        raise ExpressionError(column, f"a power of ten beyond {POWER_OF_TEN_LIMIT}")
+        what = f"a power of ten beyond {POWER_OF_TEN_LIMIT}"
+        raise ExpressionError(column, what, "a larger or smaller unit")
     if not match[0].isascii():
-        raise ExpressionError(column, "digits other than 0 to 9")
+        raise ExpressionError(column, "digits other than 0 to 9", "0 to 9")

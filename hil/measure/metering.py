@@ -124,6 +124,11 @@ def show_figures(low: float, high: float, unit: str) -> str:
     return ends[0] if ends[0] == ends[1] else " to ".join(ends)
 
 
+def doubt(outcome: Outcome) -> str:
+    """Say why a figure is neither within its limit nor beyond it."""
+    return ": the limit lies in between" if outcome is Outcome.INCONCLUSIVE else ""
+
+
 def closed(high: float) -> float | None:
     """Return the high end of a figure as a journal holds it: None where there is none."""
     return None if high == ENDLESS else high

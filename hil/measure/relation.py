@@ -108,7 +108,9 @@ def bind(
     """
     signals = names(comparison)
     if not signals:
-        raise ExpressionError(1, "a relation speaks of at least one signal")
+        raise ExpressionError(
+            1, "a relation speaks of at least one signal", "node.signal = 2.4 bar"
+        )
     left = bind_expression(comparison.left, unit_of, units)
     right = bind_expression(comparison.right, unit_of, units)
     same_dimension(left.meaning, right.meaning, comparison.column)
@@ -136,7 +138,8 @@ def _tolerance(
     same_dimension(meaning, bound.meaning, comparison.tolerance.column)
     ratio = bound.meaning.scale / meaning.scale
     if not names(comparison.tolerance) and not _is_positive(bound.evaluate):
-        raise ExpressionError(comparison.tolerance.column, "a tolerance is above 0")
+        hint = "0.5, in the unit of both sides, or none where they must be the same"
+        raise ExpressionError(comparison.tolerance.column, "a tolerance is above 0", hint)
     return lambda values: bound.evaluate(values) * ratio
 
 

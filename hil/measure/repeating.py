@@ -5,7 +5,8 @@
     then the next trial, until every statement is certain, one way or the other
 
 A trial on which the bench could not tell does not count and is run again, a limited number of times;
-the bench's own trouble excuses the trial that it fell into and no other.  Traffic is counted over
+what is said of all says how many those were.  The bench's own trouble excuses the trial that it fell
+into and no other.  Traffic is counted over
 all trials, so there it excuses the count.
 The latency of a trial is the longest that any `within` of it took, from its own stimulus; a trial
 that failed has none.  Each trial is a line in the journal, the checks inside it are not.
@@ -152,7 +153,8 @@ class RepeatingStage:
         self._trial += step.outcomes
         self._trial_reasons += step.reasons
         for event in self._inner.events:
-            if isinstance(event, CheckDecided) and event.step and event.elapsed is not None:
+            if isinstance(event, CheckDecided) and event.step and _took(event):
+                assert event.elapsed is not None
                 first = event.change[0] if event.change is not None else event.elapsed
                 self._latency.append((first, event.elapsed))
         self._inner.events = []
@@ -206,8 +208,7 @@ class RepeatingStage:
         if Outcome.FAIL in decided or None not in decided:
             self._finish("", now)
         elif self._unclear > spare:
-            what = f"{self._unclear} of {self._number} trials were inconclusive"
-            self._finish(f"{what}, more than the {spare} that are run again", now)
+            self._finish(f"more than the {spare} that are run again", now)
         else:
             self._begin_trial(now)
 
@@ -220,6 +221,7 @@ class RepeatingStage:
         for standing in self._standings:
             outcome = standing.decided or Outcome.INCONCLUSIVE
             unsure = "not certain either way" if outcome is Outcome.INCONCLUSIVE else ""
+            aside = _set_aside(self._unclear, self._number, standing)
             self._verdicts.state(
                 first,
                 outcome,
@@ -227,7 +229,7 @@ class RepeatingStage:
                 wanted=standing.wanted.words,
                 when=when,
                 got=standing.got,
-                note="; ".join(part for part in (unsure, broken) if part),
+                note="; ".join(part for part in (unsure, aside, broken) if part),
                 margin=standing.margin,
                 figures=standing.figures,
                 seen=self._counted,
@@ -254,6 +256,22 @@ class RepeatingStage:
                 figures=found.figures,
                 seen=found.seen,
             )
+
+
+def _set_aside(unclear: int, number: int, standing: Standing) -> str:
+    """Say how many trials count for nothing, and whether a pass would stand if they had failed."""
+    if not unclear:
+        return ""
+    said = f"{unclear} of {number} trials set aside, which the bench could not judge"
+    if standing.decided is not Outcome.PASS:
+        return said
+    stands = standing.stands_with(unclear)
+    return f"{said}: with them as failures it would {'pass too' if stands else 'not be certain'}"
+
+
+def _took(event: CheckDecided) -> bool:
+    """Say whether a check tells how long something took: one that waited for it did."""
+    return event.elapsed is not None and any(name == "within" for name, _ in event.timing)
 
 
 def _meter(scene: Scene, expectation: Expectation, start: Instant) -> TrafficMeter:

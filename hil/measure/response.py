@@ -22,7 +22,8 @@ from hil.core.scene import Scene
 from hil.core.signal import Sample, Signal, Validity
 from hil.core.verdict import Outcome
 from hil.measure.bound import Bound
-from hil.measure.metering import ENDLESS, Metering, closed, show_between, show_figures
+from hil.measure.excursion import overshoot, undershoot
+from hil.measure.metering import ENDLESS, Metering, closed, doubt, show_between, show_figures
 from hil.measure.span import Range, Span, Unmeasured
 from hil.measure.step_response import StepResponse, Variant, from_step, ieee_181
 
@@ -124,7 +125,7 @@ class ResponseMeter(Metering):
         if not self._times or self._times[0] > start:
             self._give_up("no value was seen before the stimulus")
             return
-        if self.signal.sampling is None:  # what a node does not report has not changed
+        if self._held:
             self._times.append(self._end)
             self._values.append(self._values[-1])
         found = self._respond(start)
@@ -136,13 +137,12 @@ class ResponseMeter(Metering):
         unit = self._unit
         shown = show_between(low, high) if unit == "ns" else show_figures(low, high, unit)
         outcome = bound.judge(low, high)
-        doubt = ": the limit lies in between" if outcome is Outcome.INCONCLUSIVE else ""
         levels = f"{found.initial:.4g} to {found.final:.4g} {self.signal.unit}".rstrip()
         self._decide(
             outcome,
             f"{quantity.words} {shown}",
             f"measured: {quantity.words} {shown} ({found.variant.value} terms, {levels}), "
-            f"wanted {bound.words}{doubt}",
+            f"wanted {bound.words}{doubt(outcome)}",
             margin=bound.margin(low, high),
             figures=(Figure(quantity.value, low, likely, closed(high), unit),),
         )
@@ -181,9 +181,9 @@ class ResponseMeter(Metering):
             case Quantity.DELAY:
                 return self._time(found.delay, 0, between=False)
             case Quantity.OVERSHOOT:
-                return self._share(found, found.overshoot)
+                return self._share(overshoot(found, held=self._held, look=self._look))
             case Quantity.UNDERSHOOT:
-                return self._share(found, found.undershoot)
+                return self._share(undershoot(found, held=self._held, look=self._look))
         return self._rate(found.slew_rate, found.transition)
 
     def _time(self, span: Span | None, least: int, *, between: bool) -> tuple[float, float, float]:
@@ -205,6 +205,10 @@ class ResponseMeter(Metering):
         high = rate.high * transition.first / shortest if shortest > 0 else ENDLESS
         return low, rate.likely, high
 
-    def _share(self, found: StepResponse, share: float) -> tuple[float, float, float]:
-        noise = 100 * float(self.signal.noise) / abs(found.final - found.initial)
-        return max(0.0, share - noise), share, share + noise
+    @property
+    def _held(self) -> bool:
+        """Whether what it did not report has not changed, so that nothing lies between samples."""
+        return self.signal.sampling is None
+
+    def _share(self, share: Range) -> tuple[float, float, float]:
+        return share.low, share.likely, share.high

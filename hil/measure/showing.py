@@ -35,7 +35,7 @@ class Showing:
 
 
 class ShowingMeter(Metering):
-    """The machine over all of them; it answers for the one that came last."""
+    """The machine over all of them; where they did not agree, the one that came last answers."""
 
     def __init__(self, measure: Showing, scene: Scene, expectation: Expectation) -> None:
         first = scene.signals[measure.signals[0]]
@@ -73,6 +73,7 @@ class ShowingMeter(Metering):
         unseen = [path for path in self._measure.signals if path not in self._changes]
         if unseen or self._stale:
             why = f"{unseen[0]} was not seen" if unseen else f"{self._stale} went stale"
+            self.signal = self._scene.signals[unseen[0] if unseen else self._stale]
             said = f"cannot be compared: {why}, wanted {self._wanted}"
             self._decide(Outcome.INCONCLUSIVE, why, said)
             return
@@ -96,15 +97,15 @@ class ShowingMeter(Metering):
             said = f"and the others {got}, wanted {self._wanted}"
             self._decide(found.outcome, got, said, margin=1.0)
             return
-        blamed = worst.last if worst.ended else _odd_one(worst)
-        self.signal = self._scene.signals[blamed]
+        if found.outcome is not Outcome.PASS:
+            self.signal = self._scene.signals[worst.last if worst.ended else _odd_one(worst)]
         skew = worst.skew
         longest = show_between(skew.first, skew.last)
         got = f"differed for {longest}" if worst.ended else f"differed for {longest} and more"
         self._decide(
             found.outcome,
             got,
-            f"{self._story(worst, longest)}, {show_duration(Duration(worst.begin - start))} after "
+            f"{self._story(worst, longest)} {show_duration(Duration(worst.begin - start))} after "
             f"the stimulus, wanted {self._wanted}",
             margin=found.margin,
             figures=(Figure("skew", skew.first, skew.likely, skew.last, "ns"),),
@@ -115,8 +116,10 @@ class ShowingMeter(Metering):
         shown = ", ".join(f"{path} {self._show(path, value)}" for path, value in worst.shown)
         if worst.ended:
             first = worst.leader or "the beginning"
-            return f"agreed {longest} after {first}, the longest skew ({shown})"
-        return f"still differed at the end, for {longest} ({shown}),"
+            last = "" if self.signal.path == worst.last else f", {worst.last} last"
+            whole = "and the others " if last else ""
+            return f"{whole}agreed {longest} after {first}{last}, the longest skew ({shown}),"
+        return f"still differed at the end, for {longest} ({shown}), from"
 
     def _show(self, path: str, value: Value | None) -> str:
         signal: Signal = self._scene.signals[path]
@@ -128,6 +131,7 @@ def _shown(sample: Sample) -> Value | None:
 
 
 def _odd_one(part: Disagreement) -> str:
-    """Return the signal whose value fewest others show, the first of several."""
+    """Return the signal whose value fewest others show; of several, one that did not lead."""
     values = [value for _, value in part.shown]
-    return min(part.shown, key=lambda entry: values.count(entry[1]))[0]
+    odd = min(part.shown, key=lambda entry: (values.count(entry[1]), entry[0] == part.leader))
+    return odd[0]

@@ -4,8 +4,9 @@
     amplitude √(A² + B²)              phase atan2(B, A)
 
 Source: three-parameter sine fit, IEEE Std 1057-2017 clause 4.6.4 (from memory).  The covariance is
-s²·(XᵀX)⁻¹ with s² = Σ residual² / (n − 3); the uncertainties are standard ones (k = 1), carried
-through to first order, and know nothing of an error that repeats with the sine itself.
+s²·p²·(XᵀX)⁻¹ with s² = Σ residual² / (n − 3), p for residuals that come in runs (hil.measure.gain);
+the uncertainties are standard ones (k = 1), carried through to first order, and know nothing of an
+error that repeats with the sine itself.
 """
 
 import math
@@ -15,6 +16,7 @@ from decimal import Decimal
 from typing import TYPE_CHECKING
 
 from hil.core.instant import SECOND
+from hil.measure.gain import persistence
 from hil.measure.profile import Sine
 from hil.measure.record import read_record
 from hil.measure.span import Unmeasured
@@ -73,7 +75,7 @@ def fit_sine(
     solution, *_ = np.linalg.lstsq(columns, numbers, rcond=None)
     residuals = numbers - columns @ solution
     variance = float(residuals @ residuals) / (numbers.size - 3)
-    covariance = variance * np.linalg.inv(columns.T @ columns)
+    covariance = variance * persistence(residuals) ** 2 * np.linalg.inv(columns.T @ columns)
     in_phase, quadrature, centre = (float(part) for part in solution)
     amplitude = math.hypot(in_phase, quadrature)
     if amplitude == 0:

@@ -28,7 +28,7 @@ from hil.measure.bound import Bound
 from hil.measure.clock import Exchange, fit_clock
 from hil.measure.counter import unwrap
 from hil.measure.latency_split import LatencySplit, split_latency
-from hil.measure.metering import Metering, show_between
+from hil.measure.metering import Metering, doubt, show_between
 from hil.measure.span import Unmeasured
 from hil.wire.layout import Codec
 from hil.wire.rack import Carries, Node, Role
@@ -92,12 +92,12 @@ class SplitMeter(Metering):
         span = found.processing if share is Share.PROCESSING else found.back
         low, likely, high = span.first, span.likely, span.last
         total, shown = show_duration(Duration(found.total)), show_between(low, high)
-        doubt = bound.judge(low, high) is Outcome.INCONCLUSIVE
+        outcome = bound.judge(low, high)
         self._decide(
-            bound.judge(low, high),
+            outcome,
             f"{share.value} {shown}",
             f"answered after {total}, of which {share.value} {shown}, wanted {bound.words}"
-            + (": the limit lies in between" if doubt else ""),
+            f"{doubt(outcome)}",
             margin=bound.margin(low, high),
             figures=(Figure(share.value, low, likely, high, "ns"),),
             decided=self._response,

@@ -25,7 +25,7 @@ first after it.  `noise` is the half-width by which a single sample may be off; 
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from decimal import Decimal
 from enum import Enum
 from typing import TYPE_CHECKING
@@ -57,8 +57,10 @@ class StepResponse:
     lengths.  `reach` is from the step (IEEE 181: from the 50 % instant) to the final level's first
     passage.  None: it did not happen in the record.  `settling` is None where the response was not
     shown to have settled; `last_outside`, on the same scale, is the last sample that was outside
-    the band for certain.  `overshoot` and `undershoot` are in % of the step, `slew_rate` in units
-    of the values per second.
+    the band for certain.  `overshoot` and `undershoot` are in % of the step, as sampled (for what
+    lies between samples see hil.measure.excursion), `slew_rate` in units of the values per second.
+    `shape` is the record, `rising` a sample shortly before it can have come half-way, and `top` its
+    highest sample after that.
     """
 
     variant: Variant
@@ -76,6 +78,10 @@ class StepResponse:
     undershoot: float
     peak: Span
     slew_rate: Range | None
+    step: int | None
+    shape: Shape = field(repr=False)
+    rising: int
+    top: int
 
 
 def ieee_181(
@@ -178,6 +184,10 @@ def _measure(
         undershoot=_undershoot(shape, variant, top),
         peak=_around(shape.times, top),
         slew_rate=None if transition is None else _slew_rate(shape, transition),
+        step=step,
+        shape=shape,
+        rising=max(0, mesial.possible - 3),
+        top=top,
     )
 
 

@@ -94,26 +94,29 @@ class StillnessMeter(Metering):
         if self._strayed:
             self._blame(start)
             return
-        unsure = self._unsure()
+        path, unsure = self._unsure()
         count = len(self._measure.watched)
         span = show_duration(Duration(self._measure.closes - self._measure.opens))
         if unsure:
-            said = f"cannot be told apart from {count} others in {span}: {unsure}"
+            self.signal = self._scene.signals[path]
+            unsure = f"{path} {unsure}"
+            said = f"leaves it open whether {count} others stayed as they were for {span}: {unsure}"
             self._decide(Outcome.INCONCLUSIVE, unsure, said)
             return
         said = f"and what depends on it moved alone: {count} others stayed as they were for {span}"
         self._decide(Outcome.PASS, f"{count} others unchanged", said, margin=self._closest)
 
-    def _unsure(self) -> str:
+    def _unsure(self) -> tuple[str, str]:
+        """Return the first signal that leaves a doubt, and why."""
         for path in self._measure.watched:
             signal = self._scene.signals[path]
             if path in self._stale:
-                return f"{path} went stale"
+                return path, "went stale"
             if path not in self._baseline or self._baseline[path].validity is Validity.STALE:
-                return f"{path} was not seen before the stimulus"
+                return path, "was not seen before the stimulus"
             if signal.sampling is not None and path not in self._looked:
-                return f"{path} was not looked at"
-        return ""
+                return path, "was not looked at"
+        return "", ""
 
     def _blame(self, start: Instant) -> None:
         first = min(self._strayed.values(), key=lambda sample: (sample.at, sample.signal))
@@ -128,8 +131,8 @@ class StillnessMeter(Metering):
         after = Duration(max(0, first.at - start))
         got = show_got(first, self.signal)
         said = (
-            f"moved from {show_got(self._baseline[first.signal], self.signal)} to {got}, "
-            f"{show_duration(after)} after the stimulus, but {wanted}{_band(self.signal)}{more}"
+            f"moved from {show_got(self._baseline[first.signal], self.signal)} to {got}"
+            f"{_band(self.signal)}, {show_duration(after)} after the stimulus, but {wanted}{more}"
         )
         margin = _room(self._baseline[first.signal], first, self.signal)
         self._decide(Outcome.FAIL, got, said, margin=margin, elapsed=after, decided=first)
@@ -150,7 +153,7 @@ def _room(before: Sample, sample: Sample, signal: Signal) -> float | None:
 def _band(signal: Signal) -> str:
     if not signal.noise:
         return ""
-    return f" (it may wander by {show_value(2 * signal.noise, signal)})"
+    return f", beyond the {show_value(2 * signal.noise, signal)} it may wander by"
 
 
 def _listed(paths: Sequence[str]) -> str:

@@ -44,6 +44,19 @@ FUNCTIONS = {
 }
 """Each function with the least and the most arguments it takes."""
 
+_FORMS = {
+    "abs": "abs(x)",
+    "atan2": "atan2(y, x)",
+    "cos": "cos(x)",
+    "max": "max(x, y)",
+    "min": "min(x, y)",
+    "round": "round(x, 1)",
+    "sin": "sin(x)",
+    "sqrt": "sqrt(x)",
+}
+_RELATION = "node.signal = another.signal ± 0.5 bar"
+_SIGNS = "one of + - * / ^ between them"
+
 COMPARISONS = ("=", "!=", "<", "<=", ">", ">=")
 
 
@@ -70,13 +83,14 @@ class _Parser:
         token = self._token
         if token.text not in COMPARISONS:
             wanted = "expected one of " + " ".join(COMPARISONS)
-            raise ExpressionError(token.column, f"{wanted}, got {_show(token)}")
+            raise ExpressionError(token.column, f"{wanted}, got {_show(token)}", _RELATION)
         self._place += 1
         right = self._sum()
         tolerance = None
         if self._token.text == "±":
             if token.text != "=":
-                raise ExpressionError(self._token.column, "a tolerance goes with = only")
+                hint = "without ±, or with ="
+                raise ExpressionError(self._token.column, "a tolerance goes with = only", hint)
             self._place += 1
             tolerance = self._sum()
         if self._token.text in COMPARISONS:
@@ -96,7 +110,7 @@ class _Parser:
     def _expect_end(self) -> None:
         token = self._token
         if token.sort is not Sort.END:
-            hint = "a point as decimal sign" if token.text == "," else ""
+            hint = "a point as decimal sign" if token.text == "," else _SIGNS
             raise ExpressionError(token.column, f"expected an operator, got {_show(token)}", hint)
 
     def _sum(self) -> Expression:
@@ -147,9 +161,8 @@ class _Parser:
             found = self._sum()
             self._close()
             return found
-        raise ExpressionError(
-            token.column, f"expected a number, a signal or a bracket, got {_show(token)}"
-        )
+        what = f"expected a number, a signal or a bracket, got {_show(token)}"
+        raise ExpressionError(token.column, what, "node.signal, or 2.4 bar")
 
     def _call(self, name: Token) -> Expression:
         if name.text not in FUNCTIONS:
@@ -168,8 +181,9 @@ class _Parser:
         self._close()
         if not least <= len(arguments) <= most:
             wanted = str(least) if least == most else f"{least} to {most}"
-            what = f"{name.text} takes {wanted} arguments, got {len(arguments)}"
-            raise ExpressionError(name.column, what)
+            plural = "" if wanted == "1" else "s"
+            what = f"{name.text} takes {wanted} argument{plural}, got {len(arguments)}"
+            raise ExpressionError(name.column, what, _FORMS[name.text])
         return Call(name.text, tuple(arguments), places, name.column)
 
     def _whole_number(self, limit: int, what: str) -> int:
@@ -180,13 +194,14 @@ class _Parser:
         plain = token.sort is Sort.NUMBER and token.text.isdecimal()
         if not plain or self._token.sort is Sort.UNIT or int(token.text) > limit:
             wanted = f"{what} is a whole number from -{limit} to {limit}"
-            raise ExpressionError(token.column, f"{wanted}, got {_show(token)}")
+            hint = "sqrt(…)" if what == "a power" and token.text == "0.5" else "2"
+            raise ExpressionError(token.column, f"{wanted}, got {_show(token)}", hint)
         return -int(token.text) if negative else int(token.text)
 
     def _close(self) -> None:
         token = self._take()
         if token.text != ")":
-            raise ExpressionError(token.column, f"expected ), got {_show(token)}")
+            raise ExpressionError(token.column, f"expected ), got {_show(token)}", "a bracket more")
 
     def _take(self) -> Token:
         token = self._token
@@ -197,7 +212,8 @@ class _Parser:
     def _deeper(self) -> None:
         self._depth += 1
         if self._depth > DEPTH_LIMIT:
-            raise ExpressionError(self._token.column, f"nested deeper than {DEPTH_LIMIT}")
+            what = f"nested deeper than {DEPTH_LIMIT}"
+            raise ExpressionError(self._token.column, what, "fewer brackets")
 
 
 def _name(token: Token) -> Name:
@@ -209,7 +225,8 @@ def _name(token: Token) -> Name:
 
 def _check_degree(tree: Expression, column: int) -> None:
     if degree(tree) > DEGREE_LIMIT:
-        raise ExpressionError(column, f"a product of more than {DEGREE_LIMIT} factors")
+        what = f"a product of more than {DEGREE_LIMIT} factors"
+        raise ExpressionError(column, what, "a smaller power")
 
 
 def _show(token: Token) -> str:

@@ -7,12 +7,16 @@ What is followed is what was commanded: the staircase of the commands as they we
 ideal profile between them.  Of a sine, gain and phase are those of the sine in the response against
 the sine in the staircase, so that the steps of the commands count for nothing.  Formulas and sources
 stand in hil.measure.following and hil.measure.sine.
+
+Of a command without an answer nobody knows whether it was carried out.  A few of those are counted
+both ways, and a figure then is all that it can be; more leave the job open.
 """
 
 from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from enum import Enum
+from itertools import product
 
 from hil.core.driving import Progress, Trip
 from hil.core.error import Mark
@@ -22,9 +26,12 @@ from hil.core.scene import Scene
 from hil.core.signal import Sample, Validity
 from hil.core.verdict import Outcome
 from hil.measure.bound import Bound
-from hil.measure.followed import Commanded, Record, measure_all
+from hil.measure.followed import Commanded, Record, in_any_case, measure_all
+from hil.measure.metering import doubt
 from hil.measure.profile import Sine
 from hil.measure.verdicts import Verdicts
+
+_FEW = 2
 
 
 class Measured(Enum):
@@ -158,13 +165,14 @@ class TrackingStage:
         if self._over:
             return
         for trip in self._trips:
-            if trip.progress is Progress.LOST:
-                what = f"a command was not confirmed: {trip.detail}"
-                self._give_up(Outcome.INCONCLUSIVE, what, now)
-                return
             if trip.progress is Progress.REFUSED:
                 self._give_up(Outcome.FAIL, f"a command was refused: {trip.detail}", now)
                 return
+        lost = self._lost
+        if len(lost) > _FEW or any(trip.broken for trip in lost):
+            what = f"{_commands(len(lost))} not confirmed: {lost[0].detail}"
+            self._give_up(Outcome.INCONCLUSIVE, what, now)
+            return
         if now > self._end and len(self._trips) == len(self._job.values) and self._answered:
             self._conclude(now)
 
@@ -176,17 +184,12 @@ class TrackingStage:
 
     def _conclude(self, now: Instant) -> None:
         self._over = True
-        commanded = Commanded(
-            start=self._start,
-            end=self._end,
-            points=tuple((t.sent, v) for t, v in self._sent()),
-            every=self._job.every,
-            sine=self._job.sine,
-        )
+        ways = self._ways()
+        note = f"{_commands(len(self._lost))} not confirmed, counted both ways" if ways[1:] else ""
         for follower in self._job.followers:
             fault = self._faults.get(follower.signal)
             signal, record = self._scene.signals[follower.signal], self._records[follower.signal]
-            found = {} if fault else measure_all(record, commanded, signal)
+            found = {} if fault else in_any_case([measure_all(record, w, signal) for w in ways])
             for what, bound in follower.bounds:
                 figure = found.get(what.value)
                 if fault is not None:
@@ -206,14 +209,34 @@ class TrackingStage:
                         wanted=f"{what.value} {bound.words}",
                         when=self._when,
                         got=f"{what.value} {figure.words}",
+                        note="; ".join(filter(None, (doubt(outcome).removeprefix(": "), note))),
                         margin=margin,
                         figures=(figure.named(what.value),),
                         seen=len(record.times),
                     )
 
-    def _sent(self) -> list[tuple[Trip, Decimal]]:
-        pairs = zip(self._trips, self._job.values, strict=True)
-        return [(trip, value) for trip, value in pairs if trip.sent is not None]
+    @property
+    def _lost(self) -> list[Trip]:
+        return [trip for trip in self._trips if trip.progress is Progress.LOST]
+
+    def _ways(self) -> list[Commanded]:
+        """Return what can have been commanded: with and without each command that was lost."""
+        pairs = list(zip(self._trips, self._job.values, strict=True))
+        lost = [trip for trip in self._lost if trip.sent is not None]
+        found = []
+        for kept in product((True, False), repeat=len(lost)):
+            gone = [trip for trip, stays in zip(lost, kept, strict=True) if not stays]
+            points = tuple((t.sent, v) for t, v in pairs if t.sent is not None and t not in gone)
+            found.append(
+                Commanded(
+                    start=self._start,
+                    end=self._end,
+                    points=points,
+                    every=self._job.every,
+                    sine=self._job.sine,
+                )
+            )
+        return found
 
     @property
     def _when(self) -> str:
@@ -224,3 +247,7 @@ class TrackingStage:
     ) -> None:
         wanted = f"{what.value} {bound.words}"
         self._verdicts.state(path, outcome, now, wanted=wanted, when=self._when, got=got)
+
+
+def _commands(count: int) -> str:
+    return "a command was" if count == 1 else f"{count} commands were"

@@ -26,7 +26,7 @@ from hil.core.verdict import Outcome
 from hil.measure.bound import Bound
 from hil.measure.delay import ipdv, jitter
 from hil.measure.loss import missing_numbers
-from hil.measure.metering import Metering, show_between, show_figures
+from hil.measure.metering import Metering, doubt, show_between, show_figures
 from hil.measure.readings import Readings
 from hil.measure.reordering import find_reordering
 from hil.wire.rack import Node
@@ -89,10 +89,11 @@ class TrafficMeter(Metering):
         bound, unit = self._measure.bound, "ns" if self._measure.metric.timed else "%"
         shown = show_between(low, high) if unit == "ns" else show_figures(low, high, unit)
         got = f"{self._measure.metric.value} {shown} of {len(self._readings.heard)} readings"
+        outcome = bound.judge(low, high)
         self._decide(
-            bound.judge(low, high),
+            outcome,
             got,
-            f"had {got}, wanted {bound.words}",
+            f"had {got}, wanted {bound.words}{doubt(outcome)}",
             margin=bound.margin(low, high),
             figures=(Figure(self._measure.metric.value, low, likely, high, unit),),
         )

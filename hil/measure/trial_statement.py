@@ -87,6 +87,10 @@ class Standing:
             return Outcome.INCONCLUSIVE
         return None
 
+    def stands_with(self, failures: int) -> bool:
+        """Say whether it would pass with so many failures more."""
+        return self._strict.failures + failures <= self._strict.statement.most_failures
+
     @property
     def margin(self) -> float | None:
         """How much of what is allowed was left; None where it is not decided."""

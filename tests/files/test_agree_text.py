@@ -54,6 +54,13 @@ def test_an_odd_agreement_is_refused(tmp_path, rack, entry, what):
     assert any(what in sentence for sentence in found), found
 
 
+def test_labels_without_a_word_in_common_never_agree(tmp_path):
+    text = "{agree: [beacon.lamp, console.level-band], within: 100 ms, during: 1 s}"
+    (found,) = mistakes(tmp_path, GLASSHOUSE, expecting(text))
+
+    assert "agree: they have no word in common, so they never show the same | try: an exp" in found
+
+
 RED = "signal: beacon.lamp, value: red"
 
 

@@ -1,5 +1,6 @@
 """Relations in plans: read with their units, refused with the place inside the expression."""
 
+import re
 from decimal import Decimal
 
 import pytest
@@ -90,12 +91,83 @@ def test_what_is_no_relation_is_refused_at_its_place(tmp_path, rack, entry, what
             "{signal: probe.position, unchanged: yes, tolerance: 0.04 deg, during: 1 s}",
             "less than half a count of probe.position, 0.1 deg",
         ),
+        (
+            '{relation: "probe.angle = probe.position ± 0.04 deg", within: 1 s}',
+            "6:56: relation: the tolerance is less than half of 0.1 deg, by which the two sides "
+            "can be apart | try: 0.1 deg, or none where they must be the same",
+        ),
+        (
+            '{relation: "probe.pressure = 3 bar", tolerance: 0.001 bar, within: 1 s}',
+            "6:61: relation: the tolerance is less than half of 0.01 bar",
+        ),
+        (
+            '{relation: "round(probe.pressure, 1) = 3 bar", tolerance: 0.04 bar, within: 1 s}',
+            "half of 0.1 bar",
+        ),
+        (
+            "{agree: [probe.angle, probe.position], tolerance: 0.01 deg, within: 9 ms, during: 1 s}",
+            "tolerance: `0.01 deg` is less than half of 0.1 deg, by which they can be apart | try: "
+            "0.1 deg, or leave it out",
+        ),
     ],
 )
 def test_a_tolerance_below_half_a_count_is_refused(tmp_path, rack, entry, what):
     found = mistakes(tmp_path, rack, expecting(entry))
 
     assert any(what in sentence for sentence in found), found
+
+
+def test_what_is_wrong_with_a_tolerance_is_told_where_it_stands(tmp_path, rack):
+    text = '{relation: "probe.pressure = 3 bar", tolerance: 1 deg, within: 1 s}'
+    (found,) = mistakes(tmp_path, rack, expecting(text))
+
+    assert found.startswith("6:61: relation: bar ") and "try: a signal or a number in bar" in found
+
+
+@pytest.mark.parametrize(
+    "relation",
+    [
+        "probe.angle = x",
+        "probe.angle = real(1)",
+        "probe.angle.real = 1 deg",
+        "probe.angle.__class__ = 1 deg",
+        "__import__(1) = 1",
+        "probe.angle[0] = 1 deg",
+        "probe.angle = (1 deg",
+        "probe.angle = ",
+        "probe.angle",
+        "1 deg = 2 deg",
+        "probe.angle = 1 deg = 2 deg",
+        "probe.angle ^ 2.5 = 1",
+        "probe.angle ^ 99 = 1",
+        "probe.angle ^ 2 ^ 2 = 1",
+        "abs(probe.angle, 1 deg) = 1 deg",
+        "max(probe.angle) = 1 deg",
+        "probe.angle = 1,5 deg",
+        "probe.angle = 1 deg; probe.angle = 2 deg",
+        "probe.angle & 1 = 1",
+        "probe.angle $ 1 = 1",
+        "probe.angle: 1",
+        "probe.angle = probe.pressure",
+        "probe.angle / 1 deg = probe.pressure",
+        "probe.angle + 1 = 2 deg",
+        "sin(probe.pressure) = 1",
+        "probe.angle < 1 deg ± 1 deg",
+        "probe.angle = 1 deg ± 0 deg",
+        "probe.angle = 1 deg ± 1 bar",
+        "probe.lamp = 1",
+        "slow.warmth * 2 = 3",
+        "probe.angle = " + "(" * 40 + "1 deg",
+        "probe.angle = 1e99 deg",
+        "probe.angle = " + "+".join(["1 deg"] * 90),
+    ],
+)
+def test_every_refusal_of_a_relation_says_where_and_what_would_work(tmp_path, rack, relation):
+    (found,) = mistakes(tmp_path, rack, expecting(f'{{relation: "{relation}", within: 1 s}}'))
+    place, _, hint = found.partition(" | try: ")
+
+    assert re.match(r"6:\d+: relation: ", place)
+    assert hint
 
 
 def test_half_a_count_will_do(tmp_path, rack):

@@ -107,7 +107,7 @@ def test_a_latency_finer_than_the_looks_is_refused(rack, tmp_path):
     )
 
     (found,) = mistakes(tmp_path, rack, text)
-    assert "below: 40 ms is finer than the looks at a signal, one every 50 ms" in found
+    assert "below: 40 ms is finer than the looks at slow.tally, one every 50 ms" in found
 
 
 def test_traffic_needs_numbers_and_stamps(rack, tmp_path):

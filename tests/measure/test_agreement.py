@@ -153,10 +153,23 @@ def test_the_verdict_is_that_of_looking_at_every_moment(first, second, within):
     found = agreement(signals, within=within, until=1_000)
 
     assert (found.outcome is Outcome.FAIL) == (longest > within)
-    assert (found.worst.skew.likely if found.worst else 0) == longest
+    assert max((part.skew.likely for part in found.disagreements), default=0) == longest
 
 
 @pytest.mark.parametrize("signals", [{"a": shown((0, "x"))}, {"a": shown((0, "x")), "b": []}, {}])
 def test_too_little_to_compare_is_refused(signals):
     with pytest.raises(ValueError):
         judge(**signals)
+
+
+def test_the_worst_is_one_that_decided():
+    # 20 ms to 200 ms to become red, which may be in time; 50 ms to go off, which is not
+    found = judge(
+        within_ms=40,
+        a=shown((0, "off"), (500, "red"), (800, "off")),
+        b=shown((0, "off"), (520, 700, "red"), (850, 850, "off")),
+    )
+
+    assert found.outcome is Outcome.FAIL
+    assert found.worst.begin == 800 * MS
+    assert found.margin == pytest.approx((40 - 50) / 40)

@@ -99,14 +99,14 @@ def test_the_shortest_lag_of_a_periodic_profile_is_taken():
 def test_the_lags_span_holds_the_truth_about_as_often_as_it_says():
     profile = PROFILES["chirp"]
     misses, widths = 0, []
-    for seed in range(30):
+    for seed in range(15):
         times = irregular(0, 9, 1_500, seed)
         values = response(profile, times, 137_000_000, noise=60, seed=seed)
         found = follow(times, values, drive=profile.at, start=0, longest_lag=SECOND)
         misses += not found.lag.first <= 137_000_000 <= found.lag.last
         widths.append(found.lag.width)
 
-    assert misses <= 3
+    assert misses <= 2
     assert max(widths) < 100_000_000
 
 

@@ -22,7 +22,11 @@ BEFORE = [seen(SENSOR, -50, "2.40"), seen(SHOWN, -40, "2.4")]
 ROUNDED = f"{SHOWN} = round({SENSOR}, 1)"
 
 
-def judge(things, text=ROUNDED, before=BEFORE, signals=SIGNALS, until=2000, **timing):
+def judge(things, *more, **timing):
+    return judged(things, *more, **timing).finding
+
+
+def judged(things, text=ROUNDED, before=BEFORE, signals=SIGNALS, until=2000, **timing):
     relation = bind(
         read_relation(text),
         lambda path: signals[path].unit if path in signals else None,
@@ -40,7 +44,8 @@ def judge(things, text=ROUNDED, before=BEFORE, signals=SIGNALS, until=2000, **ti
     obey(make, things, START + ms(until), lambda meter: meter.finding)
     meter = make()
     run(meter, things, START + ms(until))
-    return meter.finding
+    assert meter.finding is not None
+    return meter
 
 
 FOLLOWED = [seen(SENSOR, 5, "4.83"), seen(SHOWN, 20, "4.8")]
@@ -95,7 +100,7 @@ def test_the_margin_is_the_worst_while_it_had_to_hold():
 @pytest.mark.parametrize(
     ("thing", "outcome", "words"),
     [
-        (seen(SENSOR, 100, None, validity=Validity.INVALID), Outcome.FAIL, SENSOR),
+        (seen(SENSOR, 100, None, validity=Validity.INVALID), Outcome.FAIL, "did not hold"),
         (seen(SENSOR, 100, None, validity=Validity.STALE), Outcome.INCONCLUSIVE, "stale"),
     ],
 )
@@ -104,6 +109,21 @@ def test_a_fault_is_a_fault_of_the_whole(thing, outcome, words):
 
     assert found.outcome is outcome
     assert words in found.said
+
+
+@pytest.mark.parametrize("validity", [Validity.INVALID, Validity.STALE])
+def test_the_node_with_the_fault_answers_for_it(validity):
+    things = [seen(SENSOR, 100, None, validity=validity)]
+
+    assert judged(things, during=(ms(0), ms(500))).signal.path == SENSOR
+    assert judged(FOLLOWED, within=ms(100)).signal.path == SHOWN
+    assert judged([*FOLLOWED[:1]], within=ms(100)).signal.path == SHOWN
+
+
+def test_a_fault_that_is_over_is_nobodys():
+    things = [seen(SENSOR, 5, None, validity=Validity.INVALID), seen(SENSOR, 10, 5), *FOLLOWED[1:]]
+
+    assert judged(things, within=ms(15)).signal.path == SHOWN
 
 
 def test_a_division_by_zero_is_no_answer_and_no_crash():

@@ -160,3 +160,36 @@ def test_noise_widens_what_is_said():
 
     assert sure.outcome is Outcome.PASS
     assert unsure.outcome is Outcome.INCONCLUSIVE
+
+
+def test_an_overshoot_between_two_looks_is_not_ruled_out():
+    things = samples(second_order(0.5), 25)
+    each_change = judge(Quantity.OVERSHOOT, 18, things)
+    polled = judge(Quantity.OVERSHOOT, 18, things, sampling=ms(25))
+    enough = judge(Quantity.OVERSHOOT, 30, things, sampling=ms(25))
+    seen_beyond = judge(Quantity.OVERSHOOT, 12, things, sampling=ms(25))
+
+    assert each_change.outcome is Outcome.PASS  # between two of its reports nothing changed
+    assert polled.outcome is Outcome.INCONCLUSIVE and "the limit lies in between" in polled.said
+    assert polled.figures[0].low < 16.3 < polled.figures[0].high
+    assert (enough.outcome, seen_beyond.outcome) == (Outcome.PASS, Outcome.FAIL)
+
+
+def test_a_look_that_takes_time_leaves_more_between_two():
+    things = [
+        seen(PATH, when, round(100 * second_order(0.5)(when), 6), since=when - 5)
+        for when in range(25, 1001, 25)
+    ]
+    quick = judge(Quantity.OVERSHOOT, 18, samples(second_order(0.5), 25), sampling=ms(25))
+    slow = judge(Quantity.OVERSHOOT, 18, things, sampling=ms(25))
+
+    assert slow.figures[0].high > quick.figures[0].high
+
+
+def test_an_undershoot_between_two_looks_is_not_ruled_out():
+    heights = [1, 8, 24, *(min(100, 24 + 20 * step) for step in range(1, 48))]
+    things = [seen(PATH, 20 * (place + 1), height) for place, height in enumerate(heights)]
+    polled = judge(Quantity.UNDERSHOOT, 2, things, sampling=ms(20))
+
+    assert judge(Quantity.UNDERSHOOT, 2, things).outcome is Outcome.PASS
+    assert polled.outcome is Outcome.INCONCLUSIVE

@@ -4,7 +4,8 @@ from decimal import Decimal
 
 import pytest
 from core.paper import ms
-from measure.meters import finding, label, number, seen
+from laws import run
+from measure.meters import START, expecting, finding, label, number, scene, seen
 
 from hil.core.signal import Validity
 from hil.core.verdict import Outcome
@@ -38,7 +39,8 @@ def test_the_skew_is_from_the_first_change_to_the_last(within, outcome, margin):
     assert found.outcome is outcome
     assert found.margin == pytest.approx(margin)
     assert found.figures[0].likely == ms(60)
-    assert f"agreed 60 ms after {TEXT}, the longest skew" in found.said
+    last = f", {DISC} last" if outcome is Outcome.PASS else ""
+    assert f"agreed 60 ms after {TEXT}{last}, the longest skew" in found.said
     assert "10 ms after the stimulus" in found.said
 
 
@@ -54,6 +56,16 @@ def test_one_that_never_follows_is_named():
     assert found.outcome is Outcome.FAIL
     assert "still differed at the end, for 990 ms" in found.said
     assert f"{DISC} green" in found.said
+    assert "for 990 ms (beacon.lamp red, tile.disc green, console.feed-colour red), from 10 ms" in (
+        found.said
+    )
+
+
+def test_what_each_shows_at_the_end_is_told():
+    later = [seen(LAMP, 40, "green"), seen(LAMP, 80, "red")]
+    found = judge([seen(TEXT, 10, "red"), *later])
+
+    assert "(beacon.lamp red, tile.disc green, console.feed-colour red)" in found.said
 
 
 def test_a_skew_between_two_looks_is_an_interval():
@@ -102,3 +114,26 @@ def test_a_sensor_fault_agrees_with_nothing():
 
     assert found.outcome is Outcome.FAIL
     assert f"{LAMP} no value" in found.said
+
+
+def blamed(things, before=BEFORE, paths=(LAMP, DISC)):
+    measure = Showing(signals=paths, within=ms(100), tolerance=Decimal(0), window=ms(1000))
+    (meter,) = measure.begin(scene(SIGNALS, before), expecting(measure, *paths), START)
+    meter.stimulated(START)
+    run(meter, things, START + ms(2000))
+    return meter.signal.path
+
+
+def test_of_two_the_one_that_did_not_follow_answers():
+    assert blamed([seen(LAMP, 10, "red")]) == DISC
+    assert blamed([seen(DISC, 10, "red")]) == LAMP
+
+
+def test_who_was_not_seen_or_went_stale_answers():
+    assert blamed([], before=BEFORE[:1]) == DISC
+    assert blamed([seen(DISC, 10, None, validity=Validity.STALE)]) == DISC
+
+
+def test_the_one_that_came_last_answers_only_where_they_did_not_agree():
+    assert blamed(REDDENED[1:]) == LAMP
+    assert blamed([seen(LAMP, 10, "red"), seen(DISC, 300, "red")]) == DISC

@@ -293,3 +293,12 @@ def test_samples_at_one_instant_are_taken():
     assert (found.mesial.first, found.mesial.likely, found.mesial.last) == (20, 20, 20)
     assert found.transition.last == 0
     assert found.slew_rate.likely == float("inf")
+
+
+def test_a_sample_on_the_level_has_reached_it():
+    times = regular(0, 4, 5)
+    found = from_step(times, np.array([0, 0.5, 0.5, 1, 1]), step=0, final=1.0)
+    noisy = from_step(times, np.array([0, 0.4375, 0.5625, 1, 1]), step=0, final=1.0, noise=0.0625)
+
+    assert (found.delay.first, found.delay.last) == (0, SECOND)
+    assert (noisy.delay.first, noisy.delay.last) == (0, 2 * SECOND)

@@ -4,7 +4,8 @@ from decimal import Decimal
 
 import pytest
 from core.paper import ms
-from measure.meters import finding, label, number, seen
+from laws import run
+from measure.meters import START, expecting, finding, label, number, scene, seen
 
 from hil.core.signal import Validity
 from hil.core.verdict import Outcome
@@ -45,7 +46,7 @@ def test_a_crossed_cable_names_both():
 
     assert found.outcome is Outcome.FAIL
     assert found.decided.signal == NEAR
-    assert "moved from 0 deg to 0.3 deg, 100 ms after the stimulus" in found.said
+    assert "moved from 0 deg to 0.3 deg, beyond the 0.2 deg it may wander by, 100 ms" in found.said
     assert f"only {MOVED} should have moved, and {MOVED} did not" in found.said
     assert f"so did {LAMP}" in found.said
     assert found.margin == pytest.approx(-0.5)
@@ -81,3 +82,15 @@ def test_a_signal_that_was_not_seen_leaves_a_doubt():
 
     assert unseen.outcome is Outcome.INCONCLUSIVE and f"{LAMP} was not seen" in unseen.said
     assert unlooked.outcome is Outcome.INCONCLUSIVE and "was not looked at" in unlooked.said
+
+
+def test_who_leaves_the_doubt_answers_for_it():
+    measure = Stillness(moved=(MOVED,), watched=(NEAR, LAMP), opens=ms(0), closes=ms(600))
+    (meter,) = measure.begin(scene(SIGNALS, BEFORE), expecting(measure, NEAR, LAMP), START)
+    meter.stimulated(START)
+    run(meter, [seen(NEAR, 300, None, validity=Validity.STALE)], START + ms(700))
+
+    assert meter.signal.path == NEAR
+    assert f"leaves it open whether 2 others stayed as they were for 600 ms: {NEAR} went stale" in (
+        meter.finding.said
+    )

@@ -140,7 +140,67 @@ def test_a_lost_command_leaves_it_open():
 
     assert machine.outcome is Outcome.INCONCLUSIVE
     ended = next(e for e in events if isinstance(e, CaseEnded))
-    assert "a command was not confirmed: no answer" in ended.reasons[0]
+    assert "3 commands were not confirmed: no answer" in ended.reasons[0]
+
+
+class Forgetful:
+    """Echoes after 40 ms; loses the answer to some commands, and some of those commands too."""
+
+    def __init__(self, unanswered, unheard=()):
+        self.unanswered, self.unheard, self.count, self.last = unanswered, unheard, 0, 3
+
+    def __call__(self, command, now):
+        found = echo(40)(command, now)
+        if command.signal != "feedline.pressure":
+            return found
+        number, self.count = self.count, self.count + 1
+        if number in self.unanswered:
+            when = Instant(now + ms(50))
+            found[0] = (when, CommandLost(token=command.token, at=when, detail="no answer"))
+        return found[:1] if number in self.unheard else found
+
+
+LEVELS = tuple(Decimal(4 if n // 20 % 2 else 2) for n in range(100))
+
+
+@pytest.mark.parametrize("unheard", [(), (60,)], ids=["carried out", "not carried out"])
+def test_a_command_that_nobody_confirmed_is_counted_both_ways(unheard):
+    # every 20 ms; the 61st begins a step of 2 bar, which the 62nd repeats 20 ms later
+    wanted = {Measured.LAG: bound(None, ms(100)), Measured.WORST: bound(None, "2.1")}
+    plain, _ = play([tracking(wanted, LEVELS, None)], echo(40), signals=SIGNALS)
+    machine, events = play(
+        [tracking(wanted, LEVELS, None)], Forgetful({60}, unheard), signals=SIGNALS
+    )
+    found = checks(events)
+
+    assert (plain.outcome, machine.outcome) == (Outcome.PASS, Outcome.PASS)
+    assert "a command was not confirmed, counted both ways" in found["lag"].text
+    assert found["worst-error"].figures[0][1:4:2] == pytest.approx((1.999, 2.001))
+
+
+@pytest.mark.parametrize("limit", ["0.5", "1.5"])
+def test_what_either_way_allows_is_the_figure(limit):
+    # one command of 4 bar between many of 2: it left, and an error of 2 bar followed, or it did not
+    values = (*[Decimal(2)] * 60, Decimal(4), *[Decimal(2)] * 39)
+    machine, events = play(
+        [tracking({Measured.WORST: bound(None, limit)}, values, None)],
+        Forgetful({60}, {60}),
+        signals=SIGNALS,
+    )
+    (_, low, _, high, _) = checks(events)["worst-error"].figures[0]
+
+    assert machine.outcome is Outcome.INCONCLUSIVE
+    assert (low, high) == pytest.approx((0, 2.001))
+
+
+def test_a_response_that_stands_still_has_a_worst_error_and_no_lag():
+    # it shows 3 bar whatever is commanded, and 4 is
+    wanted = {Measured.WORST: bound(None, "0.9"), Measured.LAG: bound(None, ms(100))}
+    _, events = play([tracking(wanted, LEVELS, None)], echo(40, "0"), signals=SIGNALS)
+    found = checks(events)
+
+    assert (found["lag"].outcome, found["worst-error"].outcome) == ("inconclusive", "fail")
+    assert found["worst-error"].figures[0][2] == pytest.approx(1)
 
 
 def test_a_node_that_reports_changes_only_counts_while_it_rests():

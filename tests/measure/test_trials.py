@@ -1,13 +1,17 @@
 """Statements on many trials: exact, and stopped early without a difference."""
 
+from decimal import Decimal
+
 import numpy as np
 import pytest
 import scipy.stats
+from core.paper import ms
 from hypothesis import given
 from hypothesis import strategies as st
 
 from hil.core.verdict import Outcome
 from hil.measure.proportion import lower_bound, upper_bound
+from hil.measure.trial_statement import AtLeast, Percentile, Standing
 from hil.measure.trials import Statement, Trials
 
 
@@ -150,3 +154,41 @@ def test_one_trial_too_many_is_refused():
 def test_statements_that_make_no_sense_are_refused(share, confidence, count):
     with pytest.raises(ValueError):
         Statement(share, confidence, count)
+
+
+def test_a_doubt_that_is_just_kept_is_kept():
+    # two passes of two show 30 % with 91 %: 0.3² <= 1 - 0.91, though not in binary fractions
+    assert Statement(share=0.3, confidence=0.91, trials=2).most_failures == 0
+    assert Statement(share=0.3, confidence=0.9101, trials=2).most_failures == -1
+
+
+@pytest.mark.parametrize(
+    ("below", "outcome", "margin"),
+    [
+        (8, Outcome.PASS, 0.0),  # the late end counts for a pass
+        (10, Outcome.PASS, 0.2),
+        (7, Outcome.INCONCLUSIVE, None),
+        (3, Outcome.INCONCLUSIVE, None),
+        (2, Outcome.FAIL, -0.5),  # the early end for a fail
+    ],
+)
+def test_a_latency_that_lies_between_two_looks_counts_as_bad_for_a_pass_and_good_for_a_fail(
+    below, outcome, margin
+):
+    wanted = Percentile(share=Decimal("0.9"), confidence=Decimal("0.95"), below=ms(below))
+    standing = Standing(wanted, 40)
+    while standing.decided is None:
+        standing.add(True, (ms(3), ms(8)))
+
+    assert standing.decided is outcome
+    assert standing.margin == margin
+
+
+def test_a_pass_says_whether_it_would_stand_with_failures():
+    # of 59 none may fail for 95 %, of 93 one (P(<= 1 of 93 | 5 %) = 4.98 %)
+    for count, most in ((59, 0), (93, 1)):
+        standing = Standing(AtLeast(share=Decimal("0.95"), confidence=Decimal("0.95")), count)
+        for _ in range(count):
+            standing.add(True, None)
+
+        assert standing.stands_with(most) and not standing.stands_with(most + 1)
