@@ -156,6 +156,8 @@ def _matching(given: str, unit: str, text: str) -> tuple[Unit, Unit]:
     source, target = read_unit(given), read_unit(unit)
     if source.dimension == target.dimension:
         return source, target
+    if unit == "fraction":
+        raise Misread(f"{show(text)} is no plain number", "write it without a unit, or in %")
     hint = f"{text[: -len(given)].strip()} {unit}" if given in _LETTERS.get(unit, "") else ""
     raise Misread(f"{show(text)} does not fit a signal in {unit}", hint or f"write it in {unit}")
 

@@ -117,7 +117,7 @@ def test_number_refuses_anything_else(text):
         ("\u22125 bar", "bar", "long minus", "-5 bar"),
         ("5 count", "%", "does not fit", "write it in %"),
         ("45 %", "count", "does not fit", "write it in count"),
-        ("1 rad", "fraction", "does not fit", "write it in fraction"),
+        ("1 rad", "fraction", "no plain number", "write it without a unit, or in %"),
         ("1 Hz", "rpm", "does not fit", "write it in rpm"),
         ("20 delta_degC", "degC", "is a difference", ""),
         ("5 bar bar", "bar", "not a unit", ""),
