@@ -136,7 +136,8 @@ def _bind(rack: str, mark: Mark) -> socket.socket:
         # Without words its holder is just coming or going, as a guard is that has done its work.
         kind = _GuardAtWork if holder is None or holder.guard else BusyError
         who = f"{holder}," if holder is not None else "another run"
-        raise kind(f"rack {rack} is busy: {who} holds {mark.name}") from error
+        what = f"rack {rack} is busy: {who} holds {mark.name}; it has one run at a time"
+        raise kind(what) from error
     return made
 
 

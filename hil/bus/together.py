@@ -145,7 +145,8 @@ class TogetherStage:
         keys = [key for key in self._sent if key[1] == signal]
         sent = sum(self._sent[key] for key in keys)
         answered = sum(self._answered[key] for key in keys)
-        outcome = Outcome.PASS if answered == sent and sent else Outcome.FAIL
+        outcome = Outcome.PASS if answered == sent else Outcome.FAIL
+        outcome = outcome if sent else Outcome.INCONCLUSIVE  # stopped before the first was decided
         text = f"{self._where}: received {answered} of {sent} answers of {node}"
         if outcome is Outcome.FAIL:
             first = self._details.get(signal, "nothing was sent")

@@ -26,7 +26,7 @@ def command(ctx: click.Context, files: tuple[str, ...], bench: str) -> None:
 
     FILES are files or folders of them; their first key (bench, plan, alarms, known-faults) says what they are.
     Alarm specs are reviewed as well, and deadlines of plans are held against what the bus of the
-    bench file can carry (see hil bus).  Without FILES, testplans/ is read, and the alarm spec beside
+    bench file can carry (see hil bus).  Without FILES, testplans/ is read where it is, and the alarm spec beside
     the bench file: NAME-alarms.yaml beside NAME.yaml.  Of bench files alone no other is read.
     """
     from hil.core.count import counted
@@ -37,16 +37,18 @@ def command(ctx: click.Context, files: tuple[str, ...], bench: str) -> None:
         read_known,
         read_plans_with_warnings,
         read_rack,
+        read_rack_for,
     )
     from hil.runner.selection import plan_files
 
-    places = plan_files(files) if files else [*plan_files(("testplans",)), *alarm_specs(bench)]
+    folder = ("testplans",) if Path("testplans").is_dir() else ()
+    places = plan_files(files) if files else [*plan_files(folder), *alarm_specs(bench)]
     of_kind: dict[FileKind, list[str]] = {kind: [] for kind in FileKind}
     for place in places:
         of_kind[kind_of(place)].append(place)
     if ctx.get_parameter_source("bench") is ParameterSource.DEFAULT and places:
         bench = places[0] if of_kind[FileKind.BENCH] == [*places] else bench
-    rack = read_rack(bench)
+    rack = read_rack_for(bench, [place for place in places if place != bench])
     mistakes: list[Mistake] = []
     benches = {bench: rack} | {
         path: _gather(lambda path=path: read_rack(path), mistakes)  # type: ignore[misc]

@@ -58,7 +58,7 @@ CHECK = Record(
         "reflect-in": Key(FLAG, "whether each octet is taken least significant bit first", True),
         "reflect-out": Key(FLAG, "whether the register is mirrored at the end", True),
         "final-xor": Key(WHOLE, "what the result is combined with at the end", True),
-        "check": Key(WHOLE, "its result over the ASCII text 123456789; verified", True),
+        "check": Key(WHOLE, "its result over the ASCII text 123456789", True),
     },
 )
 
@@ -118,7 +118,7 @@ LAYOUT = Record(
         "fields": Key(
             Many("a list of fields", FIELD), "its fields, in the order of the wire", True
         ),
-        "examples": Key(EXAMPLES, "at least one; verified", True),
+        "examples": Key(EXAMPLES, "worked examples, at least one", True),
         "append-allowed": Key(FLAG, "whether later firmware may send more octets (no)"),
     },
 )

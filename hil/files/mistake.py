@@ -40,6 +40,8 @@ class Page:
         self._mistakes: dict[Mistake, None] = {}
         self._passed_over = 0
         self._lines: list[str] | None = None
+        self.strangers: set[str] = set()
+        """The nodes it names that the bench does not have."""
 
     def mark(self, place: Placed) -> Mark:
         """Return the place as the rest of the project knows it."""

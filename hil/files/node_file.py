@@ -10,7 +10,7 @@ from hil.files.drive_file import add_drive
 from hil.files.grid import all_parts
 from hil.files.layout_file import LayoutText
 from hil.files.leaf import DURATION, FLAG, NAME, TITLE, VERSION, WHOLE
-from hil.files.mistake import Page, nearest, show
+from hil.files.mistake import Page, listed, nearest, show
 from hil.files.signal_file import SignalText, read_signal
 from hil.files.tree import Map, Node
 from hil.files.zone_text import read_group, read_place
@@ -74,6 +74,7 @@ def read_node(
         node.coap = CoapText(keys["coap"], page)
     _read_signals(node, layouts, page)
     _check_operations(node, page)
+    _check_talk(node, layouts, page)
     return node
 
 
@@ -200,6 +201,23 @@ def _check_operations(node: NodeText, page: Page) -> None:
             what = f"{node.name}: the operation {number} is that of {taken[number]} and of {who}"
             page.wrong(node.place, what, "give each an operation of its own")
         taken[number] = who
+
+
+def _check_talk(node: NodeText, layouts: Mapping[str, LayoutText | None], page: Page) -> None:
+    """Refuse a node of datagrams whose readings would never come, or whose answers could not."""
+    texts = [layouts[name] for name in node.used]
+    roles = {text.layout.role for text in texts if text is not None}
+    if "layouts" not in node.keys or node.vague:
+        return
+    asked = not {"poll", "listen"}.isdisjoint(node.requests) or "readings-to" in node.keys
+    if Role.READING in roles and not asked:
+        what = f"{node.name} is never asked for its readings, and tells them to nobody"
+        page.wrong(node.place, what, "requests: {read: 1, poll: 50 ms} or {listen: 2, renew: 2 s}")
+    driven = [name for name, signal in node.signals.items() if signal.operation is not None]
+    if driven and Role.ANSWER not in roles:
+        what = f"layouts: {node.name} drives {listed(driven[:3], 'and')}, and none is an answer"
+        hint = "the layout with `role: answer`: a command that nobody confirms proves nothing"
+        page.wrong(node.keys["layouts"], what, hint)
 
 
 def build_node(node: NodeText, layouts: Mapping[str, Layout]) -> RackNode:

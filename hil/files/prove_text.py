@@ -36,6 +36,8 @@ def read_prove(node: Node, scope: Scope, page: Page) -> SeriesJob | None:
     if repeats is not None and not 1 <= repeats <= MOST_REPEATS:
         page.wrong(fields["repeat"], f"repeat: expected 1 to {MOST_REPEATS}")
     specs = _specs(fields["alarms"], scope, page)
+    if specs is None:
+        return None
     for spec in specs:
         why = obstacle(spec, scope.signals)
         if why:
@@ -67,29 +69,35 @@ def _chosen(fields: dict[str, Node], jobs: list[ProofJob], page: Page) -> list[P
     return chosen
 
 
-def _specs(node: Node, scope: Scope, page: Page) -> tuple[Spec, ...]:
-    """Read the alarm spec file, once for each scope; what is wrong in it goes onto the page."""
+def _specs(node: Node, scope: Scope, page: Page) -> tuple[Spec, ...] | None:
+    """Read the alarm spec file, once for each scope; what is wrong in it goes onto the page.
+
+    None where anything is, noted just now or for a step before.
+    """
     name = TITLE.read(node, page, "alarms")
     if name is None:
-        return ()
+        return None
     path = str(Path(page.file).parent / name)
     if path not in scope.known:
         scope.known[path] = _read(path, scope)
-    specs, mistakes = scope.known[path]
+    specs, mistakes, strangers = scope.known[path]
+    page.strangers |= strangers
     if not specs and not mistakes:
         page.wrong(node, f"{path} has no spec")
     if mistakes and mistakes[0].mark == Mark(path):
         page.wrong(node, f"alarms: {path} {mistakes[0].what}")
     else:
         page.take(mistakes)
-    return tuple(specs)
+    return None if mistakes else tuple(specs)
 
 
-def _read(path: str, scope: Scope) -> tuple[tuple[Spec, ...], tuple[Mistake, ...]]:
+def _read(path: str, scope: Scope) -> tuple[tuple[Spec, ...], tuple[Mistake, ...], frozenset[str]]:
+    """Return the specs, what is wrong with them, and nodes that the bench does not have."""
     try:
         inner = Page(path, Path(path).read_bytes())
     except OSError as error:
-        return (), (Mistake(Mark(path), f"cannot be read: {error.strerror or error}"),)
+        unread = Mistake(Mark(path), f"cannot be read: {error.strerror or error}")
+        return (), (unread,), frozenset()
     root = read_tree(inner) if read_text(inner) else None
     specs = read_alarms_tree(root, inner, scope) if root is not None else ()
     errors = [
@@ -98,4 +106,4 @@ def _read(path: str, scope: Scope) -> tuple[tuple[Spec, ...], tuple[Mistake, ...
         for found in review(spec, scope.signals[spec.signal], scope.signals)
         if found.severity is Severity.ERROR
     ]
-    return specs, (*inner.mistakes, *errors)
+    return specs, (*inner.mistakes, *errors), frozenset(inner.strangers)

@@ -3,6 +3,7 @@
 No content of a file raises anything but DescriptionError.
 """
 
+import os
 from collections.abc import Callable, Container, Sequence
 from dataclasses import dataclass
 from os import PathLike
@@ -17,11 +18,17 @@ from hil.core.event import KnownFault
 from hil.core.plan import Plan
 from hil.files.alarm_carry import longest_carry
 from hil.files.alarm_file import read_alarms_tree
+from hil.files.alarm_shape import ALARMS
 from hil.files.bench_file import read_bench
-from hil.files.kind import FileKind, is_another
+from hil.files.bench_shape import BENCH
+from hil.files.foreign import made_short
+from hil.files.form import check_form
+from hil.files.kind import FileKind, is_another, kind_of
 from hil.files.known_file import read_known_tree
-from hil.files.mistake import Page
+from hil.files.known_shape import KNOWN
+from hil.files.mistake import Page, nearest
 from hil.files.plan_file import benches_of, read_plan_tree
+from hil.files.plan_shape import PLAN
 from hil.files.scope import Scope
 from hil.files.text import read_text
 from hil.files.tree import Node, read_tree
@@ -30,10 +37,42 @@ from hil.wire.rack import Rack
 T = TypeVar("T")
 Path = str | PathLike[str]
 
+_SHAPES = {
+    FileKind.BENCH: BENCH,
+    FileKind.PLAN: PLAN,
+    FileKind.ALARMS: ALARMS,
+    FileKind.KNOWN: KNOWN,
+}
+
 
 def read_rack(path: Path) -> Rack:
     """Read a bench file.  Raises DescriptionError with every mistake in it."""
     return _rack_of(_load(path))
+
+
+def read_rack_for(path: Path, files: Sequence[Path]) -> Rack:
+    """Read the bench file that other files are for.
+
+    Raises DescriptionError with every mistake in it; where there are any, what the others mean cannot
+    be known, and the mistakes in their form come with them.
+    """
+    try:
+        return read_rack(path)
+    except DescriptionError as error:
+        formal = [mistake for file in files for mistake in _formal(file)]
+        raise DescriptionError([*error.mistakes, *formal]) from error
+
+
+def _formal(path: Path) -> Sequence[Mistake]:
+    """Return the mistakes of form in a file of any kind."""
+    try:
+        page = _load(path)
+    except DescriptionError as error:
+        return error.mistakes
+    root = read_tree(page) if read_text(page) else None
+    if root is not None:
+        check_form(_SHAPES[kind_of(path)], root, page, "")
+    return page.mistakes
 
 
 def read_rack_text(text: str, file: str) -> Rack:
@@ -90,8 +129,9 @@ def read_plans_with_warnings(
     """Read plan files, and say what is odd about them as well.
 
     Plans for other benches are passed over; those `asked` for by name (all, where that is not
-    said) must be for this one, and where these plans stand `alone` so must one of them.  Raises DescriptionError with every mistake and every warning in all of them, in the order of
-    file, line and column.
+    said) must be for this one, and where these plans stand `alone` so must one of them.  Raises
+    DescriptionError with every mistake and every warning in all of them, in the order of file, line
+    and column.
     """
     plans: list[Plan] = []
     mistakes: list[Mistake] = []
@@ -115,7 +155,7 @@ def read_plans_with_warnings(
             plan = None
             if root is not None and not is_another(root, FileKind.PLAN, page):
                 plan = read_plan_tree(root, page, scope)
-            mistakes += page.mistakes
+            mistakes += made_short(page, rack)
             warnings += page.warnings
             if plan is not None:
                 plans.append(plan)
@@ -244,7 +284,19 @@ def _load(path: Path) -> Page:
             return Page(str(path), file.read())
     except OSError as error:
         what = f"cannot be read: {error.strerror or error}"
-        raise DescriptionError([Mistake(Mark(str(path)), what)]) from error
+        raise DescriptionError([Mistake(Mark(str(path)), what, _like(str(path)))]) from error
+
+
+def _like(path: str) -> str:
+    """Return the file most like one that is not there, or say that its folder is not."""
+    folder, name = os.path.split(path)
+    if folder and not os.path.isdir(folder):
+        return f"there is no folder {folder} here; name the file as it is seen from this folder"
+    try:
+        near = nearest(name, os.listdir(folder or "."))
+    except OSError:
+        return ""
+    return os.path.join(folder, near) if near and near != name else ""
 
 
 def _read_page(page: Page, kind: FileKind, read: Callable[[Node, Page], T | None]) -> T | None:

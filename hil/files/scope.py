@@ -48,7 +48,10 @@ class Scope:
         signal = self.signals.get(path)
         if signal is not None:
             return signal
-        if "." in path:
+        node, dot, _ = path.partition(".")
+        if node not in self.nodes:
+            page.strangers.add(node)
+        if dot:
             page.wrong(place, f"there is no signal {show(path)} on this bench", self._like(path))
         else:
             what = f"{show(path)} is not a signal of this bench, expected `node.signal`"

@@ -44,6 +44,8 @@ _TOLD = {
     Outcome.SKIPPED: "skipped",
     Outcome.NOT_RUN: "not run",
 }
+_UNUSABLE = ("garbled", "answer from another address", "stray")
+"""What a node that seems to be absent may have been heard with."""
 _GRAVE = (Outcome.FAIL, Outcome.ERROR, Outcome.INCONCLUSIVE, Outcome.UNSTABLE)
 _COLUMNS = (
     Outcome.PASS,
@@ -105,8 +107,15 @@ def _readiness(result: RunResult) -> str:
 
 def _silent(result: RunResult) -> str:
     """Name the nodes that were not there at the beginning; nothing where all were."""
-    absent = {note.node for note in result.node_notes if note.trouble == "absent"}
-    return f"no word from {', '.join(sorted(absent))}" if absent else ""
+    notes = result.node_notes
+    absent = {note.node for note in notes if note.trouble == "absent"}
+    heard = {note.node for note in notes if note.trouble in _UNUSABLE} & absent
+    parts = [
+        f"{what} {', '.join(sorted(who))}"
+        for what, who in (("no word from", absent - heard), ("nothing to be used from", heard))
+        if who
+    ]
+    return "; ".join(parts)
 
 
 def summarise(result: RunResult) -> list[Line]:

@@ -64,7 +64,7 @@ _NODE = """\
 _DATAGRAMS = """\
     layouts: [draft-request, draft-reading]   # {fill}
     answer-within: 50 ms                      # {fill}
-    requests: {{read: 1}}                       # {fill}
+    requests: {{read: 1, poll: 200 ms}}         # {fill}
     signals:
       draft-signal:                           # {fill}: its signals, each with unit, range, drive
         unit: count

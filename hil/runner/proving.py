@@ -14,7 +14,7 @@ from hil.alarms.proof.station import obstacle
 from hil.alarms.spec import Spec
 from hil.core.error import DescriptionError, Mark, Mistake
 from hil.core.plan import Plan
-from hil.files.read import read_alarms, read_rack
+from hil.files.read import read_alarms, read_rack_for
 from hil.runner.options import Options
 from hil.runner.run import Read
 from hil.runner.selection import Selection, select
@@ -28,7 +28,7 @@ def proofs(repeats: int = REPEATS) -> Read:
 
 def read_proofs(options: Options, repeats: int = REPEATS) -> tuple[Rack, Selection]:
     """Read bench and alarm specs and choose the properties.  Raises DescriptionError."""
-    rack = read_rack(options.bench)
+    rack = read_rack_for(options.bench, options.plans)
     plans: list[Plan] = []
     mistakes: list[Mistake] = []
     for file in dict.fromkeys(options.plans):

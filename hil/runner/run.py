@@ -23,7 +23,7 @@ from hil.core.error import BenchError, StoreError
 from hil.core.event import HostNoted, RunStarted
 from hil.core.instant import Instant
 from hil.core.observation import Abort
-from hil.files.read import read_known, read_plans_with_warnings, read_rack
+from hil.files.read import read_known, read_plans_with_warnings, read_rack_for
 from hil.measure.libraries import load_libraries
 from hil.report.about import About, describe, write_about
 from hil.report.exit_code import ExitCode, exit_code
@@ -67,8 +67,9 @@ Read = Callable[[Options], tuple[Rack, Selection]]
 
 def read_files(options: Options) -> tuple[Rack, Selection]:
     """Read bench and plans and choose the cases.  Raises DescriptionError."""
-    rack = read_rack(options.bench)
-    reading = read_plans_with_warnings(plan_files(options.plans), rack, options.plans)
+    files = plan_files(options.plans)
+    rack = read_rack_for(options.bench, files)
+    reading = read_plans_with_warnings(files, rack, options.plans)
     odd = refuse_wrong_segment(rack, reading.plans)
     plans = reading.plans
     if not options.terminal:

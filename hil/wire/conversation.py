@@ -110,10 +110,15 @@ class Conversation:
         return ""
 
     def _await_answers(self) -> None:
-        """Be woken when the first of the open requests has waited for too long."""
-        waiting = self._pending.open.values()
+        """Be woken when the first of the open requests has waited for too long.
+
+        One that has not left waits for this computer, not for the node.
+        """
+        waiting = [
+            request.until for request in self._pending.open.values() if request.sent is not None
+        ]
         if waiting:
-            self._waiting.set(min([request.until for request in waiting]))
+            self._waiting.set(min(waiting))
         else:
             self._waiting.clear()
 
@@ -176,7 +181,7 @@ class Conversation:
         """Give up the requests that were to be answered by now."""
         why = f"no answer within {show_duration(self.node.answer_within)}"
         for request in list(self._pending.open.values()):
-            if request.until <= due:
+            if request.sent is not None and request.until <= due:
                 self._give_up(request, due, why)
         self._await_answers()
 

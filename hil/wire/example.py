@@ -9,10 +9,12 @@ from collections.abc import Mapping
 from decimal import Decimal
 
 from hil.core.instant import ZERO
+from hil.core.plan import Limits
 from hil.core.signal import Value, show_number
 from hil.wire.diagnosis import diagnose
 from hil.wire.encoding import Raw, Readings, WireError
 from hil.wire.frame import Place
+from hil.wire.hint import explain_value
 from hil.wire.layout import Codec
 from hil.wire.rack import Address, Carries, Encoding, Example, Identity, Layout, Node
 from hil.wire.source import HEADER
@@ -84,12 +86,25 @@ def _check(codec: Codec, example: Example) -> list[str]:
         if name not in got:
             problems.append(f"there is no field {name}")
         elif wanted != got[name] and not (wanted == raws[name] and got[name] is None):
-            problems.append(
-                f"{name} is {_show(got[name])} in these octets, declared {_show(wanted)}"
-            )
+            problems.append(_unlike(codec, head, name, got[name], wanted))
     if problems or None in got.values():
         return problems  # what is no measurement can be written in several ways
     return _check_back(codec, head, got)
+
+
+def _unlike(codec: Codec, head: bytes, name: str, got: Value | None, wanted: Value) -> str:
+    """Say what octets carry instead of what is declared, and what may lie behind it."""
+    text, hints = f"{name} is {_show(got)} in these octets", ""
+    for place, raw in zip(codec.places, codec.frame.raws(head), strict=True):
+        if place.field.name != name or place.field.carries is not Carries.SIGNAL:
+            continue
+        if got is None:
+            text += f" ({codec.readings_at(place, name)[raw].note})"
+        if isinstance(wanted, Decimal):
+            _, _, hints = explain_value(
+                codec.node, head, name, Limits(low=wanted, high=wanted)
+            ).partition("; ")
+    return f"{text}, declared {_show(wanted)}" + (f"; {hints}" if hints else "")
 
 
 def _check_back(codec: Codec, head: bytes, got: Mapping[str, Value | None]) -> list[str]:

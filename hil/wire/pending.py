@@ -8,7 +8,7 @@ that belongs to none is never used: a duplicate if its request was answered alre
 from collections.abc import Container
 from dataclasses import dataclass
 
-from hil.core.instant import Instant, show_duration
+from hil.core.instant import Duration, Instant, show_duration
 from hil.core.observation import Command, NodeTrouble
 from hil.wire.decoded import Decoded
 
@@ -36,7 +36,7 @@ class Numbers:
 class Open:
     """One request on its way; `command` is None for the links' own requests.
 
-    It left at `sent` and is given up at `until`.
+    It left at `sent`; from then on it waits for its answer, and is given up at `until`.
     """
 
     number: int
@@ -102,5 +102,10 @@ class Pending:
             return NodeTrouble.STRAY, f"answer to request {shown}, which is not open"
         if answered:
             return NodeTrouble.DUPLICATE, f"second answer to request {shown}"
-        after = "" if sent is None else f", {show_duration(now - sent)} after it was asked"
-        return NodeTrouble.STRAY, f"late answer to request {shown}, which was given up{after}"
+        text = f"late answer to request {shown}, which was given up"
+        if sent is None:
+            return NodeTrouble.STRAY, f"{text} before it left: this computer was late"
+        return (
+            NodeTrouble.STRAY,
+            f"{text}, {show_duration(Duration(now - sent))} after it was asked",
+        )

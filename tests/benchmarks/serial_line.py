@@ -50,7 +50,7 @@ def listen(octets_per_second: int) -> Babble:
         octets, horizon = 0, start
         while horizon < end:
             arrivals, horizon = bench.wait(due)
-            for thing, at in arrivals:
+            for thing, at in ((one.thing, one.at) for one in arrivals):
                 if isinstance(thing, Packet):
                     octets += len(thing.payload)
                     links.receive(thing, at)

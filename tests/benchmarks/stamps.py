@@ -42,7 +42,7 @@ def errors(folder: Path) -> tuple[list[float], list[float], str]:
                 while seen < 2 and bench.now() < waited:
                     arrivals, _ = bench.wait(waited)
                     now = bench.now()
-                    for thing, at in arrivals:
+                    for thing, at in ((one.thing, one.at) for one in arrivals):
                         if not isinstance(thing, Packet):
                             continue
                         seen += 1

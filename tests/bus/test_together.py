@@ -7,7 +7,7 @@ from core.paper import LAMP, PRESSURE, at, case, deaf, label, ms, obedient, play
 
 from hil.bus.together import Together
 from hil.core.event import CaseEnded, CheckDecided, CommandLogged
-from hil.core.observation import Abort
+from hil.core.observation import Abort, CommandAnswered
 from hil.core.signal import Drive
 from hil.core.verdict import Outcome
 
@@ -158,7 +158,59 @@ def test_a_command_that_is_refused_counts_as_unanswered():
 def test_an_abort_keeps_what_was_counted():
     abort = Abort(reason="SIGINT", at=at(45), patience=ms(10))
 
-    machine, _, checks, _ = run(together(rounds=1000), things=[(at(45), abort)])
+    machine, _, checks, ended = run(together(rounds=1000), things=[(at(45), abort)])
 
     assert machine.aborted == "SIGINT"
     assert checks["tile"].got == "3 of 3 answers"
+    assert (checks["tile"].outcome, ended.outcome) == ("pass", "error")
+    assert ended.reasons == ("the run ended here: SIGINT",)
+
+
+def test_an_abort_before_the_first_round_is_decided_is_no_fault_of_a_node():
+    abort = Abort(reason="SIGINT", at=at(10), patience=ms(10))
+
+    _, _, checks, ended = run(together(rounds=3), deaf, things=[(at(10), abort)])
+
+    assert {check.outcome for check in checks.values()} == {"inconclusive"}
+    assert {check.got for check in checks.values()} == {"0 of 0 answers"}
+    assert ended.outcome == "error"
+
+
+def test_the_pair_that_lost_most_is_named_first():
+    """Tile loses half beside the beacon, all beside the feed line; what was lost first is told."""
+    asked = []
+
+    def answer(command, now):
+        asked.append((now, command.signal))
+        beside = {signal for when, signal in asked if when == now}
+        odd = len({when for when, _ in asked}) % 2 == 1
+        lost = command.signal == "tile.disc" and len(beside) == 2
+        lost = lost and ("feedline.pressure" in beside or odd)
+        return deaf(command, now) if lost else obedient(command, now)
+
+    _, _, _, ended = run(together(rounds=1, pairs=4), answer)
+
+    told = [reason for reason in ended.reasons if "beside each other" in reason]
+    assert [reason.rpartition(", ")[2] for reason in told] == [
+        "feedline 4 of 4 and tile 0 of 4",
+        "beacon 4 of 4 and tile 2 of 4",
+    ]
+
+
+def test_of_several_reasons_for_lost_answers_the_first_is_told():
+    values = (("feedline.pressure", Decimal(2)), ("tile.disc", "green"))
+    turns = []
+
+    def answer(command, now):
+        if command.signal != "tile.disc":
+            return obedient(command, now)
+        turns.append(now)
+        if len(turns) == 1:
+            return deaf(command, now)
+        text = f"refused with status {len(turns)}"
+        refusal = CommandAnswered(token=command.token, at=now, accepted=False, detail=text)
+        return [(now, refusal)]
+
+    _, _, _, ended = run(together(rounds=2, values=values), answer)
+
+    assert "first: no answer" in ended.reasons[0]

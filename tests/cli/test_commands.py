@@ -56,6 +56,33 @@ def test_a_listing_opens_nothing(hil, tmp_path):
     assert not (tmp_path / "reports").exists()
 
 
+def test_a_bench_alone_is_checked_where_no_plans_are(hil):
+    ended = hil("check", "--bench", "fixtures/first-node.yaml")
+
+    assert ended.output == "fixtures/first-node.yaml: 1 node, 3 signals, no mistake\n"
+
+
+def test_a_run_without_plans_says_what_to_name(hil):
+    ended = hil("run", "--virtual")
+
+    assert ended.exit_code == 2
+    assert "testplans: no such folder is here\n    try: name the plan files" in ended.output
+
+
+@pytest.mark.parametrize(
+    ("bench", "hint"),
+    [
+        ("fixtures/glashouse.yaml", "    try: fixtures/glasshouse.yaml"),
+        ("benches/mine.yaml", "    try: there is no folder benches here"),
+    ],
+)
+def test_a_file_that_is_not_there_is_looked_for(hil, bench, hint):
+    ended = hil("check", "--bench", bench)
+
+    assert ended.exit_code == 2
+    assert f"{bench}: cannot be read: No such file or directory\n{hint}" in ended.output
+
+
 def test_a_slip_in_a_filter_is_exit_code_two(hil):
     ended = hil("run", "plan.yaml", "--virtual", "--only", "presure")
 

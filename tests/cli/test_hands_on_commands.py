@@ -153,7 +153,7 @@ def test_a_wrong_crc_is_marked_and_exit_code_one(hil):
 
     assert ended.exit_code == 1
     assert (
-        "nearest:  feedline-reading of feedline: CRC wrong: holds A818, should be A819"
+        "nearest:  feedline-reading of feedline: CRC wrong: holds A8 18, should be A8 19"
         in ended.output
     )
     assert mark == " " * 43 + "^^ ^^ first difference"
@@ -218,7 +218,7 @@ ANNOUNCE = "52 01 00 01 11 7C 00 01 41 58 2D 30 32 30 31 00 31 2E 34 2E 32 00 B5
         (
             ANNOUNCE[:-1] + "7",
             1,
-            "nearest:  announce of feedline: CRC wrong: holds B557, should be B556",
+            "nearest:  announce of feedline: CRC wrong: holds B5 57, should be B5 56",
         ),
         ("51", 1, "this 1 octet fits none of 8 layouts\n  nearest:  who-is-there: length 1"),
     ],

@@ -21,7 +21,14 @@ from core.paper import (
     step,
 )
 
-from hil.core.event import ActuatorSafe, CaseEnded, CheckDecided, CommandLogged, RunEnded
+from hil.core.event import (
+    ActuatorSafe,
+    CaseEnded,
+    CheckDecided,
+    CommandLogged,
+    RunEnded,
+    StepStarted,
+)
 from hil.core.instant import Instant
 from hil.core.observation import (
     Abort,
@@ -237,6 +244,15 @@ def test_a_reboot_lies_between_the_last_word_before_it_and_the_first_after(heard
     assert [f"second: beacon rebooted {when} (boot 6 to 7)"] == list(
         kinds(events, CaseEnded)[1].reasons
     )
+
+
+def test_after_an_unplanned_reboot_no_further_step_begins():
+    _, events = play([case(OVER, OVER)], things=[(at(2), REBOOT)])
+
+    (ended,) = kinds(events, CaseEnded)
+
+    assert "step 2 was not run" in ended.reasons
+    assert [begun.step for begun in kinds(events, StepStarted)] == [1]
 
 
 def test_a_planned_reboot_does_not():

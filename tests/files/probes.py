@@ -30,6 +30,14 @@ layouts:
       - {name: argument, type: text, size: 4, is: value}
     examples:
       - {bytes: 23 00 41 06 4F 50 45 4E, values: {request: 65, operation: 6, argument: OPEN}}
+  answer:
+    role: answer
+    fields:
+      - {name: kind, type: u8, constant: 0x22}
+      - {name: request, type: u16, is: request}
+      - {name: status, type: u8, is: status}
+    examples:
+      - {bytes: 22 00 41 00, values: {request: 65, status: 0}}
   probe-reading:
     role: reading
     fields:
@@ -57,9 +65,9 @@ nodes:
     number: 1
     address: 127.0.0.1:47901
     firmware: ">= 1.10"
-    layouts: [request, text-request, probe-reading]
+    layouts: [request, text-request, answer, probe-reading]
     answer-within: 50 ms
-    requests: {read: 1}
+    requests: {read: 1, listen: 9, renew: 2 s}
     signals:
       pressure:
         unit: bar

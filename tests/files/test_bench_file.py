@@ -24,7 +24,12 @@ def test_rack_is_what_the_file_says(rack):
     assert probe.address == Address("127.0.0.1", 47901)
     assert probe.identity.firmware == ">= 1.10"  # text, with its zero: 1.10 is not 1.1
     assert probe.operations == {"pressure": 2, "angle": 3, "lamp": 4, "caption": 6, "ghost": 7}
-    assert [layout.role for layout in probe.layouts] == [Role.REQUEST, Role.REQUEST, Role.READING]
+    assert [layout.role for layout in probe.layouts] == [
+        Role.REQUEST,
+        Role.REQUEST,
+        Role.ANSWER,
+        Role.READING,
+    ]
     assert (slow.read, slow.poll, slow.listen) == (1, 50 * MILLISECOND, None)
 
 
@@ -85,7 +90,9 @@ def test_the_fixtures_can_be_read(name):
         ("number: 2", "number: 1", "slow has the number 1, which is that of probe"),
         ("47902", "47901", "slow has the address 127.0.0.1:47901, which is that of probe"),
         ("operation: 3,", "operation: 2,", "the operation 2 is that of `pressure` and of `angle`"),
-        ("requests: {read: 1}", "requests: {read: 2}", "the operation 2 is that of `read` and of"),
+        ("{read: 1, listen: 9, renew: 2 s}", "{read: 1}", "probe is never asked for its readings"),
+        ("text-request, answer, ", "text-request, ", "layouts: probe drives `pressure`, `angle` and `lamp`, and none is an answer"),
+        ("requests: {read: 1, listen", "requests: {read: 2, listen", "the operation 2 is that of `read` and of"),
         ("safe: 2.4 bar", "safe: 12 bar", "safe: 12 bar is outside the range of probe.pressure"),
         ("safe: 2.4 bar", "safe: 2.405 bar", "falls between two counts of probe.pressure, 2.40 bar and 2.41 bar | try: 2.40 bar or 2.41 bar"),
         ("safe: 2.4 bar", "safe: 2.4", "safe: `2.4` has no unit | try: 2.4 bar"),
@@ -161,7 +168,7 @@ def test_layout_without_an_example_is_refused(tmp_path):
     old = "    examples:\n      - {bytes: 32 07 D0 00 03, values: {warmth: 20 degC, tally: 3 count}}\n"
 
     (sentence,) = bench_mistakes(tmp_path, old, "")
-    assert "a layout lacks the key `examples`: at least one; verified" in sentence
+    assert "a layout lacks the key `examples`: worked examples, at least one" in sentence
 
 
 CRC = """\
@@ -297,7 +304,7 @@ layouts:
         ("unit: bar\n        scale: 0.01", "unit: bar\n        scale: 0.01\n        offset: x", "offset: `x`"),
         ("range: 0 bar to 10 bar", "range: 0 bar", "range: `0 bar` is not a range"),
         ("position: {unit: deg", "position: {unit: degg", "unit `degg`"),
-        ("layouts: [request, text-request, probe-reading]", "layouts: [request, text-request, probe-readin]", "there is no layout"),
+        ("layouts: [request, text-request, answer, probe-reading]", "layouts: [request, text-request, answer, probe-readin]", "there is no layout"),
         ("layouts: [request, slow-reading]", "layouts: [request, slow reading]", "`slow reading` is not a name"),
     ],
 )  # fmt: skip

@@ -60,3 +60,50 @@ def test_a_list_of_benches_that_is_none_is_a_mistake(tmp_path, rack):
 
     with pytest.raises(DescriptionError, match=r"odd\.yaml:2:10"):
         read_plans([path], rack)
+
+
+def strange(*signals):
+    lines = "".join(
+        f"      - stimulus: {{{signal}: red}}\n"
+        f"        expect: [{{signal: {signal}, value: red, within: 1 s}}]\n"
+        for signal in signals
+    )
+    return f"plan: Strange, with a probe.\ncases:\n  - case: a\n    steps:\n{lines}"
+
+
+def mistakes_of(text, rack, tmp_path):
+    path = tmp_path / "strange.yaml"
+    path.write_text(text)
+    with pytest.raises(DescriptionError) as caught:
+        read_plans([str(path)], rack)
+    return [str(mistake).replace(str(path), "FILE") for mistake in caught.value.mistakes]
+
+
+def test_a_plan_that_names_no_node_of_the_bench_is_one_mistake(tmp_path, rack):
+    assert mistakes_of(strange("valve.lamp", "door.lamp"), rack, tmp_path) == [
+        "FILE:1:1: this plan is about nodes that the bench probes does not have, "
+        "such as `door` and `valve` (4 mistakes)\n"
+        "    try: name its bench file with --bench, or the benches it is for at its top: "
+        "benches: [NAME]"
+    ]
+
+
+def test_a_name_that_is_like_one_of_the_bench_among_strange_ones_is_chance(tmp_path, rack):
+    assert len(mistakes_of(strange("prob.lamp", "door.lamp"), rack, tmp_path)) == 1
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        strange("valve.lamp", "probe.lamp"),  # one node is the bench's
+        strange("prob.lamp", "prob.caption"),  # a slip of the pen
+        strange('"valve.${one}"', '"${one}.lamp"').replace(
+            "    steps", "    vary: {one: [probe]}\n    steps"
+        ),
+    ],
+)
+def test_a_plan_about_the_bench_is_told_every_mistake(text, rack, tmp_path):
+    told = mistakes_of(text, rack, tmp_path)
+
+    assert len(told) > 1
+    assert all("there is no signal" in one for one in told)

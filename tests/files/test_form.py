@@ -6,11 +6,13 @@ import pytest
 from files.probes import BENCH as PROBES
 from files.probes import bench_mistakes
 
+from hil.core.error import DescriptionError
 from hil.files.alarm_shape import ALARMS
 from hil.files.bench_shape import BENCH
 from hil.files.form import check_form
 from hil.files.mistake import Page
 from hil.files.plan_shape import PLAN
+from hil.files.read import read_rack_for
 from hil.files.text import read_text
 from hil.files.tree import read_tree
 
@@ -56,3 +58,25 @@ def test_the_rest_of_a_bench_is_told_although_its_nodes_are_wrong(tmp_path):
         "103:56: within: `soon` is not a number with a unit such as `150 ms`",
         "105:9: expected actions with what is driven instead, got `3`",
     ]
+
+
+def test_the_form_of_plans_is_told_with_what_is_wrong_in_their_bench(tmp_path):
+    bench, plan = tmp_path / "bench.yaml", tmp_path / "plan.yaml"
+    bench.write_text(PROBES.replace("number: 1", "numbr: 1"))
+    plan.write_text("plan: P\ncases:\n  - case: one\n    stps: []\n  - case: two\n")
+
+    with pytest.raises(DescriptionError) as told:
+        read_rack_for(bench, [plan, tmp_path / "none.yaml"])
+
+    places = [str(each.mark).removeprefix(f"{tmp_path}/") for each in told.value.mistakes]
+    assert places == [
+        f"bench.yaml:{line_of('numbr', bench)}:5",
+        "plan.yaml:4:5",
+        "plan.yaml:5:5",
+        "none.yaml",
+    ]
+
+
+def line_of(word, path):
+    lines = path.read_text().splitlines()
+    return next(number for number, line in enumerate(lines, 1) if word in line)

@@ -172,11 +172,12 @@ def test_kernel_stamps_on_a_real_rack_leave_nothing_to_say_about_them():
     assert "software" not in sentences(real)
 
 
-def test_who_answered_that_its_port_is_closed_needs_no_look_at_its_plug():
-    events = [started("a"), noted("absent"), noted("port closed"), *over()]
+@pytest.mark.parametrize("heard", ["port closed", "garbled", "answer from another address"])
+def test_who_was_heard_at_all_needs_no_look_at_its_plug(heard):
+    events = [started("a"), noted("absent"), noted(heard), *over()]
     (one,) = [entry for entry in entries(events) if entry.who == "louvres"]
 
-    assert OF_NODES["port closed"] in one.steps
+    assert OF_NODES[heard] in one.steps
     assert OF_NODES["absent"] not in one.steps
 
 
@@ -186,6 +187,16 @@ def test_the_headline_names_who_was_not_there():
 
     assert readiness(result) == "NOT READY: 1 of 1 not run; no word from beacon, louvres"
     assert "x" * 300 in plain(summarise(result))
+
+
+def test_the_headline_tells_who_said_nothing_from_who_could_not_be_understood():
+    ends = RunEnded(at=AT, outcome="error", counts={}, aborted="too few nodes", safe=True)
+    silent = [noted("absent"), noted("absent", "beacon"), noted("garbled", "beacon")]
+    result = fold([started("a"), *silent, ends])
+
+    assert readiness(result) == (
+        "NOT READY: 1 of 1 not run; no word from louvres; nothing to be used from beacon"
+    )
 
 
 @pytest.mark.parametrize(("outcome", "who"), [("fail", "some node"), ("inconclusive", "bench")])

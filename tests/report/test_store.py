@@ -132,3 +132,13 @@ def test_pieces_that_read_back_otherwise_are_not_kept(tmp_path):
     with pytest.raises(StoreError, match="what was read back differs"):
         write_pieces(path, meddling())
     assert not path.exists()
+
+
+def test_what_the_disk_refuses_only_when_it_is_asked_to_keep_it_is_not_published(tmp_path):
+    """Sync may be the first to report the error; the null device takes octets and refuses that."""
+    (tmp_path / f".report.txt.{os.getpid()}.part").symlink_to("/dev/null")
+
+    with pytest.raises(StoreError, match="Invalid argument"):
+        write_whole(tmp_path / "report.txt", b"whole", lambda document: None)
+
+    assert list(tmp_path.iterdir()) == []

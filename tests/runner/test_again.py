@@ -9,7 +9,14 @@ import pytest
 
 from hil.core.errand import Prompt, Replied, Reply, Unmanned
 from hil.core.error import DescriptionError
-from hil.core.event import CheckDecided, CommandLogged, Datagram, OperatorAnswered, OperatorAsked
+from hil.core.event import (
+    CaseEnded,
+    CheckDecided,
+    CommandLogged,
+    Datagram,
+    OperatorAnswered,
+    OperatorAsked,
+)
 from hil.core.instant import Instant
 from hil.core.observation import Command, CommandLost, CommandSent, Purpose
 from hil.files.read import read_rack
@@ -68,6 +75,11 @@ def checks(folder):
     ]
 
 
+def ends(folder):
+    journal = JournalReader(folder / "journal.jsonl")
+    return [event.outcome for event in journal if isinstance(event, CaseEnded)]
+
+
 def outcomes(judged):
     return [case.outcome.word for case in judged.result.cases]
 
@@ -77,6 +89,60 @@ def test_the_same_plans_give_the_same_verdicts_check_by_check(recorded):
 
     assert outcomes(judged) == ["pass", "pass"]
     assert checks(judged.folder) == checks(recorded[0])
+
+
+def test_what_passed_only_when_it_was_tried_again_is_unstable_again(tmp_path):
+    """The first attempt leaves the vane on its way; the second one finds it there."""
+    plan = tmp_path / "plan.yaml"
+    plan.write_text(
+        "plan: Slow\ncases:\n  - case: a vane is quick\n    restore: no\n    steps:\n"
+        "      - stimulus: {louvres.vane-1.angle: 60 deg}\n"
+        "        expect: [{signal: louvres.vane-1.position, between: 58 deg to 62 deg, within: 130 ms}]\n"
+    )
+    options = Options(
+        plans=(str(plan),), virtual=True, reports=str(tmp_path / "reports"), retries=1
+    )
+    finished = run_plans(options, say=lambda text: None)
+    assert [case.outcome.word for case in finished.result.cases] == ["unstable"]
+
+    judged = again((finished.folder, plan), plan.read_text())
+
+    assert outcomes(judged) == ["unstable"]
+    assert ends(judged.folder) == ends(finished.folder) == ["fail", "unstable"]
+
+
+def test_the_parts_of_a_response_are_the_same_again(tmp_path):
+    """Where the time goes is told by every exchange that was recorded before."""
+    plan = tmp_path / "plan.yaml"
+    plan.write_text(
+        "plan: Parts\ncases:\n  - case: the time goes where it should\n    steps:\n"
+        "      - wait: 3 s\n"
+        "        stimulus: {feedline.pressure: 4.8 bar}\n"
+        "        expect:\n"
+        "          - {signal: beacon.lamp, value: red, within: 150 ms, processing: 120 ms,"
+        " outward: 1 ms, return: 20 ms}\n"
+    )
+    options = Options(plans=(str(plan),), virtual=True, reports=str(tmp_path / "reports"))
+    finished = run_plans(options, say=lambda text: None)
+    assert finished.code == 0
+
+    assert checks(again((finished.folder, plan), plan.read_text()).folder) == checks(
+        finished.folder
+    )
+
+
+def test_a_proof_that_puts_back_by_itself_is_judged_to_its_end(tmp_path):
+    alarms = Path("fixtures/glasshouse-alarms.yaml").resolve()
+    plan = tmp_path / "plan.yaml"
+    plan.write_text(
+        "plan: Proof\ncases:\n  - case: amber comes where the spec says\n    steps:\n"
+        f'      - prove: {{alarms: {alarms}, only: "Feed pressure, high: trip point"}}\n'
+    )
+    options = Options(plans=(str(plan),), virtual=True, reports=str(tmp_path / "reports"))
+    finished = run_plans(options, say=lambda text: None)
+    assert finished.code == 0
+
+    assert outcomes(again((finished.folder, plan), plan.read_text())) == ["pass"]
 
 
 def test_what_was_judged_again_can_be_judged_once_more(recorded):

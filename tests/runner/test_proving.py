@@ -150,6 +150,39 @@ def test_a_wrong_proof_in_a_plan_is_refused(options, folder, old, new, told):
         run_plans(options(plans=(str(folder / "plan.yaml"),)), say=print)
 
 
+def elsewhere(folder):
+    """Let the spec be about a signal that the bench does not have."""
+    text = (folder / "alarms.yaml").read_text()
+    (signal,) = {word for word in text.split() if word.endswith(".level")}
+    change(folder / "alarms.yaml", signal, "boiler.heat")
+
+
+def test_what_hangs_on_a_wrong_spec_is_no_mistake_of_its_own(options, folder):
+    """However many steps prove it."""
+    elsewhere(folder)
+    text = (folder / "plan.yaml").read_text()
+    (step,) = [line for line in text.splitlines() if "prove:" in line]
+    change(folder / "plan.yaml", step, f"{step}\n{step}")
+
+    with pytest.raises(DescriptionError) as caught:
+        run_plans(options(plans=(str(folder / "plan.yaml"),)), say=print)
+
+    (mistake,) = caught.value.mistakes
+    assert "there is no signal `boiler.heat`" in str(mistake)
+
+
+def test_a_proof_about_another_rack_is_one_mistake(options, folder):
+    elsewhere(folder)
+    plan = (folder / "plan.yaml").read_text()
+    (step,) = [line for line in plan.splitlines() if "prove:" in line]
+    change(folder / "plan.yaml", step, f"      - wait: soon\n{step}")
+
+    with pytest.raises(DescriptionError) as caught:
+        run_plans(options(plans=(str(folder / "plan.yaml"),)), say=print)
+
+    assert "such as `boiler` (2 mistakes)" in str(caught.value)
+
+
 def test_mistakes_of_the_spec_are_mistakes_of_the_plan(options, folder):
     change(folder / "alarms.yaml", "above: 400 mV", "above: 500 mV")
 

@@ -51,7 +51,7 @@ def bench(port: str, milliseconds: str, stamps: str = "kernel") -> None:
         horizon, deadline = start, Instant(start + ms(float(milliseconds)))
         while horizon < deadline:
             arrivals, horizon = opened.wait(deadline)
-            for thing, at in arrivals:
+            for thing, at in ((one.thing, one.at) for one in arrivals):
                 print(type(thing).__name__, at, repr(thing), flush=True)
         opened.close()
     print("over", interrupts.number, flush=True)

@@ -121,7 +121,8 @@ def test_a_run_that_stays_away_is_late_and_is_told_so_before_the_timers_it_misse
     arrivals, _ = bench.wait(Instant(horizon + ms(10)))
     bench.close()
 
-    [(note, at)] = arrivals
+    [arrival] = arrivals
+    note, at = arrival.thing, arrival.at
     assert isinstance(note, HostNote)
     assert note.trouble is HostTrouble.LATE
     assert note.amount >= ms(25)

@@ -47,7 +47,7 @@ def test_a_second_run_is_told_who_holds_the_rack_and_since_when(take):
 
     assert (
         f"rack glasshouse is busy: run run-a, process {os.getpid()} on {first.holder.host}, "
-        f"since {first.holder.since}, holds {HOST}:1" == str(caught.value)
+        f"since {first.holder.since}, holds {HOST}:1; it has one run at a time" == str(caught.value)
     )
     assert first.holder.since.endswith(" UTC")
 

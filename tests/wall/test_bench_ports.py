@@ -122,8 +122,8 @@ def test_a_closed_port_is_news_about_that_node_and_no_other(peers):
     arrivals = gather(bench, 2)
     bench.close()
 
-    refusals = [thing for thing, _ in arrivals if isinstance(thing, Refusal)]
-    packets = [thing for thing, _ in arrivals if isinstance(thing, Packet)]
+    refusals = [one.thing for one in arrivals if isinstance(one.thing, Refusal)]
+    packets = [one.thing for one in arrivals if isinstance(one.thing, Packet)]
     assert [(heard.node, heard.payload) for heard in packets] == [("n2", b"answer 2")]
     assert [refusal.node for refusal in refusals] == ["n1"]
     assert f"port {closed.port} of 127.0.0.1 is closed" in refusals[0].text
@@ -145,7 +145,7 @@ def test_every_request_to_a_closed_port_is_refused_and_the_node_can_come_back(pe
         [arrival] = gather(bench, 1)
     bench.close()
 
-    assert [Refusal] * 5 == [type(thing) for thing, _ in refused]
+    assert [Refusal] * 5 == [type(one.thing) for one in refused]
     assert (payload, arrival.thing.payload) == (b"again", b"here I am")
 
 
@@ -188,8 +188,8 @@ def test_a_burst_is_counted_whole_or_the_loss_is_told_exactly(peers):
     found = gather(bench, 3_000, limit=100)
     bench.close()
 
-    notes = [thing for thing, _ in found if isinstance(thing, HostNote)]
-    packets = [thing for thing, _ in found if isinstance(thing, Packet)]
+    notes = [one.thing for one in found if isinstance(one.thing, HostNote)]
+    packets = [one.thing for one in found if isinstance(one.thing, Packet)]
     assert 0 < len(packets) < 3_000
     assert [note.trouble for note in notes] == [HostTrouble.DROPPED]
     assert len(packets) + notes[0].amount == 3_000
@@ -221,9 +221,10 @@ def test_the_default_buffer_takes_a_burst_of_three_thousand(bench, peers):
         peers[0].send(struct.pack(">I", count) + bytes(20), bench.local["n1"])
 
     found = gather(bench, 3_000, limit=500)
-    told = sum(thing.amount for thing, _ in found if isinstance(thing, HostNote))
+    things = [arrival.thing for arrival in found]
+    told = sum(thing.amount for thing in things if isinstance(thing, HostNote))
 
-    assert told + sum(isinstance(thing, Packet) for thing, _ in found) == 3_000
+    assert told + sum(isinstance(thing, Packet) for thing in things) == 3_000
     assert bench.receive_buffer["n1"] > 0
 
 

@@ -124,7 +124,7 @@ def lost_command(bench, folder):
             if isinstance(one, CommandLost):
                 return one.at - sent, one.detail
         arrivals, horizon = bench.wait(links.next_wakeup())
-        for thing, at in arrivals:
+        for thing, at in ((one.thing, one.at) for one in arrivals):
             links.receive(thing, at)
         links.tick(horizon)
 
@@ -254,7 +254,7 @@ def test_a_line_that_takes_nothing_is_told_and_nobody_waits(open_end):
     for _ in range(200):
         bench.send(Packet("pump", address, b"x" * 1_000))
     arrivals, _ = bench.wait(bench.now())
-    refusals = [thing for thing, _ in arrivals if isinstance(thing, Refusal)]
+    refusals = [one.thing for one in arrivals if isinstance(one.thing, Refusal)]
 
     assert refusals
     assert all(one.line and "takes nothing" in one.text for one in refusals)
@@ -285,10 +285,10 @@ def test_octets_come_with_the_instant_at_which_they_were_read(open_end):
     before = bench.now()
     os.write(master, b"hello")
     arrivals, horizon = bench.wait(Instant(before + 1_000_000_000))
-    [(packet, at)] = arrivals
+    [arrival] = arrivals
 
-    assert packet == Packet("pump", address, b"hello")
-    assert before <= at <= horizon <= bench.now()
+    assert arrival.thing == Packet("pump", address, b"hello")
+    assert before <= arrival.at <= horizon <= bench.now()
 
 
 def test_a_line_at_rest_keeps_nobody_awake(open_end):
@@ -317,7 +317,7 @@ def test_a_line_that_is_gone_is_told_once_and_keeps_nobody_awake(tmp_path):
     refused, _ = bench.wait(end)
     bench.close()
 
-    assert [thing.line for thing, _ in arrivals] == [True]
+    assert [one.thing.line for one in arrivals] == [True]
     assert "was it unplugged?" in arrivals[0].thing.text
     assert (later, horizon >= end) == ([], True)
     assert time.process_time() - begun < 0.1

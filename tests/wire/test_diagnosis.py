@@ -7,7 +7,7 @@ from wire.racks import ANSWER, CRC_A, LOUVRES, TENTHS, constant, crc, number, re
 from wire.racks import signal_field as carried
 
 from hil.core.plan import Limits
-from hil.wire.crc import calculator
+from hil.wire.crc import KNOWN, calculator
 from hil.wire.diagnosis import diagnose
 from hil.wire.hint import explain_ratio, explain_value
 from hil.wire.layout import Codec
@@ -74,8 +74,19 @@ def test_swapped_crc_octets_are_named():
     assert text == "CRC wrong; fits with the octets of the CRC swapped"
 
 
-def test_unknown_crc_shows_both_numbers():
-    assert say("31 03 00 10 00 01 8B E5 00 D7 A0 F6") == "CRC wrong: holds A0F6, should be A0F5"
+def test_unknown_crc_shows_the_octets_of_both():
+    assert say("31 03 00 10 00 01 8B E5 00 D7 A0 F6") == "CRC wrong: holds A0 F6, should be A0 F5"
+
+
+def test_the_octets_of_a_crc_are_shown_as_they_are_sent():
+    # CRC-32 of 123456789 is CBF43926 (its published check value): little-endian 26 39 F4 CB.
+    check = crc(KNOWN["CRC-32/ISO-HDLC"], order="little")
+    covered = Field(name="text", form="bytes", size=9)
+    layout = Layout(name="r", role=Role.READING, fields=(covered, check))
+
+    text = say((b"123456789" + bytes(4)).hex(), Codec(layout, sensor(layout)))
+
+    assert text == "CRC wrong: holds 00 00 00 00, should be 26 39 F4 CB"
 
 
 def test_wrong_constant_is_named():

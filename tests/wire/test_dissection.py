@@ -166,7 +166,7 @@ def test_a_number_that_no_node_has_fits_nothing():
         (feedline_reading()[:-1], "reading", 19, "length 19, declared 20"),
         (feedline_reading(kind=0x32), "reading", 0, "kind holds 32, declared 31"),
         (sealed(feedline_reading()[:-2] + b"\0"), "reading", 20, "length 21, declared 20"),
-        (feedline_reading()[:-2] + b"\0\0", "reading", 18, "CRC wrong: holds 0000, should be"),
+        (feedline_reading()[:-2] + b"\0\0", "reading", 18, "CRC wrong: holds 00 00, should be"),
         (b"", "request", 0, "empty datagram"),
     ],
 )

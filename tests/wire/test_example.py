@@ -36,6 +36,16 @@ def test_right_examples_have_no_problem():
     ("raw", "change", "problem"),
     [
         (FRAME, {"t": Decimal("-20.6")}, "t is -20.5 in these octets, declared -20.6"),
+        (
+            FRAME,
+            {"t": Decimal("-205")},
+            "t is -20.5 in these octets, declared -205; 10 times too small",
+        ),
+        (
+            FRAME,
+            {"t": Decimal("1331.1")},  # 33 FF
+            "t is -20.5 in these octets, declared 1331.1; plausible if read little-endian: 1331.1",
+        ),
         (FRAME, {"uptime": Decimal(1)}, "uptime is 101349 in these octets, declared 1"),
         (FRAME, {"pressure": Decimal(1)}, "there is no field pressure"),
         (FRAME[:-1], {}, "length 11, declared 12"),
@@ -56,5 +66,5 @@ def test_example_of_a_sentinel_gives_the_raw_number():
 
     assert check(I16, frame, {"t": Decimal(0x7FFF)}, t=sentinel) == []
     assert check(I16, frame, {"t": Decimal("3276.7")}, t=sentinel) == [
-        "example 1: t is no measurement in these octets, declared 3276.7"
+        "example 1: t is no measurement in these octets (sentinel 0x7fff), declared 3276.7"
     ]

@@ -101,9 +101,43 @@ def test_late_answer_is_a_stray_and_a_second_one_a_duplicate():
     again = hear(machine, "louvres", answer(2), ms(63))
 
     assert first.payload != second.payload
-    assert notes(late) == [(NodeTrouble.STRAY, "late answer to request 0x0001, which was given up")]
+    assert notes(late) == [
+        (
+            NodeTrouble.STRAY,
+            "late answer to request 0x0001, which was given up, 61 ms after it was asked",
+        )
+    ]
     assert [seen.token for seen in right if isinstance(seen, CommandAnswered)] == [2]
     assert notes(again) == [(NodeTrouble.DUPLICATE, "second answer to request 0x0002")]
+
+
+def test_what_was_not_answered_takes_nothing_with_it_that_has_not_left():
+    machine = links(QUIET)
+    send(machine, ms(0))
+    machine.execute(command(2), ms(0))
+    (packet,) = machine.take_sends()
+    machine.tick(ms(60))
+    lost = [seen.token for seen in machine.take_observations() if isinstance(seen, CommandLost)]
+    machine.sent(packet, ms(70))
+
+    (_, answered) = hear(machine, "louvres", answer(2), ms(80))
+
+    assert lost == [1]
+    assert isinstance(answered, CommandAnswered)
+
+
+def test_a_request_that_leaves_late_has_its_whole_time_to_be_answered():
+    """This computer was stopped between wanting to send it and sending it."""
+    machine = links(QUIET)
+    machine.execute(command(), ms(0))
+    (packet,) = machine.take_sends()
+    machine.tick(ms(500))
+    assert machine.take_observations() == []
+    machine.sent(packet, ms(1000))
+
+    (_, answered) = hear(machine, "louvres", answer(1), ms(1049))
+
+    assert isinstance(answered, CommandAnswered)
 
 
 def test_an_answer_with_the_nodes_time_is_an_exchange_from_its_leaving_to_its_arrival():
@@ -133,6 +167,25 @@ def test_a_reading_that_was_asked_for_is_an_exchange_and_one_unasked_is_none():
     (exchange,) = [one for one in asked if isinstance(one, Exchanged)]
     assert (exchange.sent, exchange.at) == (ms(1), ms(4))
     assert not [one for one in unasked if isinstance(one, Exchanged)]
+
+
+def test_a_reading_behind_a_request_that_was_given_up_is_no_exchange_for_a_while():
+    # it may be the late one, taken for the answer to the next request, before which it left
+    node = replace(FEEDLINE, poll=Duration(60 * MILLISECOND), listen=None, renew=None)
+    machine = links(node)
+    told = {}
+    for count in range(12):
+        now = ms(60 * count)
+        machine.tick(now)
+        for packet in machine.take_sends():
+            machine.sent(packet, now)
+        if count:  # the first is not answered in time
+            heard = hear(machine, "feedline", state(count, uptime=60 * count), Instant(now + ms(2)))
+            told[count] = any(isinstance(one, Exchanged) for one in heard)
+
+    assert node.answer_within == ms(50)
+    assert not any(told[count] for count in (1, 2, 3, 4))  # up to 250 ms after it
+    assert all(told[count] for count in (5, 6, 11))
 
 
 def test_a_reading_of_a_node_that_speaks_unasked_is_no_exchange():

@@ -10,6 +10,7 @@ from hil.core.observation import NodeNote, NodeTrouble
 from hil.wire.layout import Codec
 from hil.wire.link import Packet
 from hil.wire.rack import Carries, Layout, Role
+from hil.wire.track import Track
 
 BOTH = reading(signal_field("t", "i16"), boots=True)
 UPTIME = reading(signal_field("t", "i16"))
@@ -106,6 +107,40 @@ def test_by_readings_that_count_from_the_beginning_soon_after_it():
     heard += [(3000 + 100 * n, {"sequence": n}) for n in range(5)]
 
     assert reboots(SEQUENCE, *heard) == [(3200, "readings count from 2 again, were at 19")]
+
+
+def test_a_node_that_crashes_soon_after_its_boot_is_no_node_that_repeats_itself():
+    """Within a second the uptime alone could be that of a reading that was overtaken."""
+    heard = [(20 * n, life(n, 0.02 * n)) for n in range(25)]
+    heard += [(500 + 20 * n, life(n, 0.02 * n)) for n in range(25)]
+
+    assert reboots(UPTIME, *heard) == [(540, "readings count from 2 again, were at 24")]
+
+
+def test_readings_that_count_from_elsewhere_while_the_clock_runs_on_show_none():
+    heard = [(0, life(5000, 100)), (100, life(10, 100.1)), (200, life(11, 100.2))]
+
+    assert reboots(UPTIME, *heard) == []
+
+
+def test_the_reboot_lies_after_the_last_reading_of_the_life_before():
+    codec, track = Codec(SEQUENCE, sensor(SEQUENCE)), Track()
+    for at, sequence in ((0, 5), (100, 6), (900, 0), (1000, 1), (1100, 2)):
+        octets = codec.encode({"t": Decimal(1)}, sequence=sequence)
+        judged = track.judge(codec, codec.head(octets), Instant(at * MILLISECOND))
+
+    assert (judged.reboot, judged.since) == (
+        "readings count from 2 again, were at 6",
+        Instant(100 * MILLISECOND),
+    )
+
+
+def test_readings_that_were_held_up_show_no_reboot():
+    """Three of the first ones come at once, behind later ones that were quicker."""
+    heard = [(100, life(3, 0.1)), (120, life(4, 0.12))]
+    heard += [(130 + n, life(n, 0.02 * n)) for n in range(3)]
+
+    assert reboots(UPTIME, *heard) == []
 
 
 def test_readings_that_wrap_come_twice_or_late_show_no_reboot():

@@ -33,6 +33,9 @@ OF_NODES = {
 }
 """What to do about what was odd; the rest of a sentence that begins with the node's name."""
 
+_HEARD = ("port closed", "garbled", "answer from another address")
+"""Who is heard with one of these has power, and its plug sits."""
+
 OF_HOST = {
     "host late": "The bench computer was late: end other work on it, then run again.",
     "host dropped": "The bench computer dropped datagrams: end other work on it, then run again.",
@@ -139,7 +142,7 @@ def _why(name: str, case: CaseResult | None, result: RunResult) -> str:
 
 def _steps(name: str, cases: Sequence[CaseResult], gathering: Gathering) -> Iterator[str]:
     restarted = any(f"{name} rebooted" in why for case in cases for why in case.reasons)
-    there = gathering.troubles[name, "port closed"]  # its computer said so
+    there = any(gathering.troubles[name, kind] for kind in _HEARD)
     for kind, step in OF_NODES.items():
         beside = (kind == "reboot" and not restarted) or (kind == "absent" and there)
         if gathering.troubles[name, kind] and not beside:

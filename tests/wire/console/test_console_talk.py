@@ -9,7 +9,7 @@ from wire.racks import rack
 
 from hil.core.event import ConsoleLine
 from hil.core.instant import Duration, Instant
-from hil.core.observation import CommandSent, Samples
+from hil.core.observation import Command, CommandSent, Purpose, Samples
 from hil.core.signal import Validity
 from hil.wire.console.description import Line, Phrase, Question
 from hil.wire.console.pattern import read_pattern
@@ -152,6 +152,19 @@ def test_a_node_that_says_nothing_is_told_as_that():
     talk = Talk().drive(0, "pump.rate", 1).at(60)
 
     assert talk.lost == [(pytest.approx(50), "no answer within 50 ms; it said nothing")]
+
+
+def test_what_leaves_late_has_its_whole_time_to_be_answered():
+    """This computer was stopped between wanting to say it and saying it."""
+    talk = Talk()
+    command = Command(token=1, signal="pump.rate", value=Decimal(1), purpose=Purpose.STIMULUS)
+    talk.links.execute(command, Instant(0))
+    (packet,) = talk.links.take_sends()
+    talk.links.tick(Instant(200 * MS))
+    talk.links.sent(packet, Instant(300 * MS))
+
+    assert talk.hear(350, "ok\n").answers == [(350, True, "")]
+    assert talk.lost == []
 
 
 def test_a_late_answer_is_not_taken_for_the_answer_to_the_next_command():
