@@ -114,24 +114,33 @@ def bind(
     left = bind_expression(comparison.left, unit_of, units)
     right = bind_expression(comparison.right, unit_of, units)
     same_dimension(left.meaning, right.meaning, comparison.column)
+    told = left.meaning
+    if not isinstance(comparison.left, Name):
+        told = _plainer(left.meaning, right.meaning)
     ends: tuple[Decimal | None, Decimal | None] = (None, None)
     if ends_of is not None and isinstance(comparison.left, Name):
         ends = ends_of(comparison.left.path)
     return Relation(
         comparison=comparison,
         signals=signals,
-        unit=left.meaning.unit,
-        left=left.evaluate,
-        right=converted(right, left.meaning),
-        tolerance=_tolerance(comparison, left.meaning, unit_of, units),
+        unit=told.unit,
+        left=converted(left, told),
+        right=converted(right, told),
+        tolerance=_tolerance(comparison, told, unit_of, units),
         ends=ends,
     )
+
+
+def _plainer(left: Meaning, right: Meaning) -> Meaning:
+    """Return in what both sides are told: that of the left one, unless its unit is a product."""
+    products = [sum(map(each.unit.count, "·/√^")) for each in (left, right)]
+    return right if products[1] < products[0] and not right.point else left
 
 
 def _tolerance(
     comparison: Comparison, meaning: Meaning, unit_of: UnitOf, units: Units
 ) -> Evaluate | None:
-    """Return the tolerance in the unit of the left side; 0.5 °C is taken as a difference."""
+    """Return the tolerance in the unit of both sides; 0.5 °C is taken as a difference."""
     if comparison.tolerance is None:
         return None
     bound = bind_expression(comparison.tolerance, unit_of, units)

@@ -77,6 +77,34 @@ def test_numbers_are_in_the_unit_of_the_left_side():
     assert (found.difference, found.tolerance) == (D("-6.75"), D(10))
 
 
+@pytest.mark.parametrize(
+    ("text", "unit", "left"),
+    [
+        ("feedline.pressure / mast.barometer = 7", "", D(2)),
+        ("mast.barometer * feedline.pressure / feedline.pressure = 1 bar", "bar", D(1)),
+        ("cart.speed * cart.time = cistern.depth", "mm", D(500)),
+        ("cistern.depth = cart.speed * cart.time", "mm", D(500)),
+        ("cart.speed = cistern.depth / cart.time", "m/s", D(2)),
+        ("mast.temperature = room.warmth", "°C", D(100)),
+    ],
+)
+def test_a_product_is_told_in_the_unit_of_the_other_side_and_a_signal_in_its_own(text, unit, left):
+    values = {
+        "feedline.pressure": D(2),
+        "mast.barometer": D(1000),
+        "cart.speed": D(2),
+        "cart.time": D(250),
+        "cistern.depth": D(500),
+        "mast.temperature": D(100),
+        "room.warmth": D(212),
+    }
+    relation = bound(text)
+
+    found = relation.judge({path: values[path] for path in relation.signals})
+
+    assert (found.unit, found.left) == (unit, left)
+
+
 @pytest.mark.parametrize(("reading", "margin"), [("5", 1), ("5.05", 0.5), ("5.1", 0), ("4.8", -1)])
 def test_margin_within_a_tolerance(reading, margin):
     values = {"console.feed-reading": reading, "feedline.pressure": "5"}
