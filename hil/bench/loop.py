@@ -153,16 +153,14 @@ class _Loop:
         if len(due) > 1:
             due.sort(key=_BY_INSTANT)  # stable: at one instant departures before arrivals
         while due:
-            thing = due[0]
-            at = thing.at
+            at = due[0].at
             if self._wakeup is not None and self._wakeup < at:
                 self._timers(Instant(at - 1))
             if engine.done:
                 return
             if at > self._reached:
                 self._reached = at
-            del due[0]
-            self._deliver(thing, self._reached)
+            self._deliver(due.pop(0), self._reached)
             self.settle()
         if horizon > self._reached or self._wakeup == horizon:
             self._timers(horizon)
@@ -253,6 +251,13 @@ class _Loop:
                 self._stirred = True
             self.settle()
 
+    def _note_datagram(self, came: Packet, at: Instant) -> None:
+        if self._addresses.get(came.node, came.peer) == came.peer:
+            self.lines.append((at, "in", came.node, came.payload))
+        else:
+            peer, octets = str(came.peer), came.payload.hex()
+            self.lines.append(ForeignDatagram(at=at, node=came.node, peer=peer, hex=octets))
+
     def _deliver(self, thing: _Thing, at: Instant) -> None:
         """Hand one arrival, or the news of one departure, to whom it concerns."""
         if isinstance(thing, _Departure):
@@ -260,15 +265,8 @@ class _Loop:
             return
         came = thing.thing
         if isinstance(came, Packet):
-            node, peer, since = came.node, came.peer, Instant(at - self._origin)
-            if not peer.port:
-                pass  # what comes on a console is told in lines
-            elif self._addresses.get(node, peer) == peer:
-                self.lines.append((since, "in", node, came.payload))
-            else:
-                self.lines.append(
-                    ForeignDatagram(at=since, node=node, peer=str(peer), hex=came.payload.hex())
-                )
+            if came.peer.port:  # what comes on a console is told in lines
+                self._note_datagram(came, Instant(at - self._origin))
             self._links.receive(came, at)
         elif isinstance(came, Refusal):
             severed = self._links.unplugged if came.line else self._links.refused

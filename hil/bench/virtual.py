@@ -105,10 +105,9 @@ class VirtualBench:
             abort = self._abort(self._now)
             if abort is not None:
                 return [Arrival(abort, self._now)], self._now
-        if self._asides:
-            for aside in self._asides:
-                if came := aside.collect(self._now):
-                    return came, self._now
+        for aside in self._asides:
+            if came := aside.collect(self._now):
+                return came, self._now
         arrivals: list[Arrival] = []
         now, limit = self._now, _LAST if until is None else until
         while True:
@@ -123,7 +122,7 @@ class VirtualBench:
                     return arrivals, self._idle(until)
                 now = self._now = coming
                 self._rounds = 0
-            elif not arrivals and coming > limit:
+            elif coming > limit:
                 return arrivals, now
             else:
                 self._stay()
@@ -161,26 +160,24 @@ class VirtualBench:
     def _hand_over(self, now: Instant, arrivals: list[Arrival]) -> None:
         """Hand over what the medium has carried to its place."""
         touched = False
-        owner, packet, groups = self._owner, self._mail.packet, self._groups
         self._medium.tick(now)
         for envelope in self._medium.take_sends():
-            destination = envelope.destination
-            name = owner.get(destination)
-            if name is None or destination in groups:
+            name = self._owner.get(envelope.destination)
+            if name is None or envelope.destination in self._groups:
                 self._nodes.receive(envelope, now)
                 touched = True
             if name is not None:
-                arrivals.append(Arrival(packet(name, envelope.source, envelope.payload), now))
+                packet = self._mail.packet(name, envelope.source, envelope.payload)
+                arrivals.append(Arrival(packet, now))
         if touched:
             self._collect(now)
 
     def _collect(self, now: Instant) -> None:
         """Put on the segment what the nodes want sent, and note when they are due next."""
-        nodes, receive = self._nodes, self._medium.receive
-        for envelope in nodes.take_sends():
-            if self._lines_open or envelope.source.port:
-                receive(envelope, now)
-        due = nodes.next_wakeup()
+        for envelope in self._nodes.take_sends():
+            if envelope.source.port or self._lines_open:
+                self._medium.receive(envelope, now)
+        due = self._nodes.next_wakeup()
         self._nodes_due = _NEVER if due is None else due
 
 

@@ -145,8 +145,9 @@ class TogetherStage:
         keys = [key for key in self._sent if key[1] == signal]
         sent = sum(self._sent[key] for key in keys)
         answered = sum(self._answered[key] for key in keys)
-        outcome = Outcome.PASS if answered == sent else Outcome.FAIL
-        outcome = outcome if sent else Outcome.INCONCLUSIVE  # stopped before the first was decided
+        outcome = Outcome.INCONCLUSIVE  # stopped before the first was decided
+        if sent:
+            outcome = Outcome.PASS if answered == sent else Outcome.FAIL
         text = f"{self._where}: received {answered} of {sent} answers of {node}"
         if outcome is Outcome.FAIL:
             first = self._details.get(signal, "nothing was sent")

@@ -90,8 +90,6 @@ class Turns:
 
         That of the next frame only holds until another is offered, whose turn may be before.
         """
-        if self._plan is not None:
-            return self._plan[3]
         if self._held is not None:
             return self._after_burst(self._held)[0]
         return self._next()[3] if self._pending else None
@@ -105,7 +103,7 @@ class Turns:
                     return
                 self._continue(self._held, at, goes_on)
             elif self._pending:
-                opens, turn, begin, end = self._plan or self._next()
+                opens, turn, begin, end = self._next()
                 if opens > until:
                     return
                 self._begin(turn, begin, end)
@@ -113,10 +111,12 @@ class Turns:
                 return
 
     def _next(self) -> tuple[int, int, int, int]:
-        """Return when the next turn opens that is used, its number, and its frame's first and last bit."""
-        plan = self._plan
-        if plan is not None:
-            return plan
+        """Return when the next turn opens that is used, its number, and its frame's two ends.
+
+        That stays until a frame is begun, or comes to an empty queue.
+        """
+        if self._plan is not None:
+            return self._plan
         pending, turn, opens = self._pending, self._turn, self._turn_at
         ahead = pending >> turn
         if not ahead:
@@ -128,8 +128,8 @@ class Turns:
         begin = opens + self._gap
         if came >= self._quiet and opens - came <= self._delay_line:
             begin = max(opens, self._quiet + self._gap)
-        self._plan = plan = opens, turn, begin, begin + wire
-        return plan
+        self._plan = opens, turn, begin, begin + wire
+        return self._plan
 
     def _begin(self, turn: int, begin: int, end: int) -> None:
         """Send the frame that waits for this turn."""

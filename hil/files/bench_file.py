@@ -25,7 +25,7 @@ from hil.wire.announce import Discovery
 from hil.wire.rack import Address, Crc, Layout, Rack
 
 _LATE_BOUND = Duration(50 * MILLISECOND)
-_ABOUT_NODES = {"bus", "relay", "depends", "commands", "operator"}
+_ABOUT_NODES = ("bus", "relay", "depends", "commands", "operator")
 """What can be understood only once the nodes are; until then its form is checked."""
 
 
@@ -54,8 +54,9 @@ def read_bench(root: Node, page: Page) -> Rack | None:
         found = {each: layouts.get(each) for each in texts}
         discovery = read_discovery(keys["discovery"], found, interface, page)
     if page.mistakes or name is None or interface is None or host is None or late is None:
-        for key in _ABOUT_NODES & keys.keys():
-            check_form(BENCH.keys[key].shape, keys[key], page, key)
+        for key in _ABOUT_NODES:
+            if key in keys:
+                check_form(BENCH.keys[key].shape, keys[key], page, key)
         return None
     built = tuple(build_node(node, layouts) for node in nodes)
     bus = read_bus(keys["bus"], built, page) if "bus" in keys else None

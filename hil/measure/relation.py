@@ -134,7 +134,7 @@ def bind(
 def _plainer(left: Meaning, right: Meaning) -> Meaning:
     """Return in what both sides are told: that of the left one, unless its unit is a product."""
     products = [sum(map(each.unit.count, "·/√^")) for each in (left, right)]
-    return right if products[1] < products[0] and not right.point else left
+    return right if products[1] < products[0] else left
 
 
 def _tolerance(

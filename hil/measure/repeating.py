@@ -6,8 +6,7 @@
 
 A trial on which the bench could not tell does not count and is run again, a limited number of times;
 what is said of all says how many those were.  The bench's own trouble excuses the trial that it fell
-into and no other.  Traffic is counted over
-all trials, so there it excuses the count.
+into and no other.  Traffic is counted over all trials, so there it excuses the count.
 The latency of a trial is the longest that any `within` of it took, from its own stimulus; a trial
 that failed has none.  Each trial is a line in the journal, the checks inside it are not.
 """

@@ -143,10 +143,9 @@ class SoftwareRack:
             self._announcing.tick(now)
             self._plan()
         for _ in planned:
-            following = self._next
-            if following > now:
+            if self._next > now:
                 return
-            place = planned.index(following)
+            place = planned.index(self._next)
             self._order[place].tick(now)
             self._settle(place, now)
 
@@ -182,17 +181,13 @@ class SoftwareRack:
         A rack has some dozen nodes: looking at all of their instants is faster than a heap.
         """
         node = self._order[place]
-        outbox = node.outbox
-        if outbox:
-            self._sends += outbox
-            outbox.clear()
+        if node.outbox:
+            self._sends += node.outbox
+            node.outbox.clear()
         wakeup = node.next_wakeup()
-        planned = self._planned
-        planned[place] = _NEVER if wakeup is None else wakeup
-        if self._announcing is None:
-            self._next = min(planned)
-            return
-        self._announcing.look(place, now)
+        self._planned[place] = _NEVER if wakeup is None else wakeup
+        if self._announcing is not None:
+            self._announcing.look(place, now)
         self._plan()
 
 

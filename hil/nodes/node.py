@@ -63,7 +63,6 @@ class SoftwareNode:
         """Power up; `codecs` are the node's layouts, compiled."""
         self.node = node
         self.model = model
-        self._address = node.address
         self._noise = noise
         self._latency = settings.duration("fastest-answer"), settings.duration("slowest-answer")
         self._beat = settings.duration("report-every")
@@ -256,20 +255,20 @@ class SoftwareNode:
 
     def _send_reading(self, to: tuple[Address, ...], now: Instant, looked: bool = False) -> None:
         values = self.model.values
-        if not to or values.get("fault") == "silent":
+        if values.get("fault") == "silent" or not to:
             return
         if not looked:
             self.model.look(now)
-        uptime, boots, source = now - self._booted_at, self._boots, self._address
+        uptime, count, source = now - self._booted_at, self._audience.count, self.node.address
         for address in to:
-            sequence = self._audience.count(address)
+            sequence = count(address)
             for announcement in self._announcements:
-                payload = announcement.octets(values, sequence, uptime, boots)
+                payload = announcement.octets(values, sequence, uptime, self._boots)
                 self.outbox.append(Envelope(source, address, payload))
 
     def _send(self, to: Address, payload: bytes) -> None:
         if payload:
-            self.outbox.append(Envelope(self._address, to, payload))
+            self.outbox.append(Envelope(self.node.address, to, payload))
 
     def _tell_group(self, now: Instant) -> None:
         """Begin to tell the group, where the node has one, without being asked."""

@@ -62,6 +62,35 @@ def test_on_a_segment_what_comes_to_two_groups_of_one_port_stays_apart():
     }
 
 
+class Diarist(Echo):
+    """One node that does something by itself at 1 ms, and writes down what came when."""
+
+    def __init__(self):
+        super().__init__()
+        self.diary = []
+        self._due = ms(1)
+
+    def receive(self, thing, now):
+        self.diary.append(("heard", now))
+
+    def tick(self, now):
+        self.diary.append(("did", now))
+        self._due = None
+
+    def next_wakeup(self):
+        return self._due
+
+
+def test_at_one_instant_an_envelope_arrives_before_the_nodes_own_timer():
+    nodes = Diarist()
+    bench = VirtualBench(SMALL, nodes, medium=SteadyMedium(Duration(ms(1))))
+    bench.send(packet())
+
+    bench.wait(ms(2))
+
+    assert nodes.diary == [("heard", ms(1)), ("did", ms(1))]
+
+
 def test_time_jumps_to_the_instant_that_is_waited_for():
     bench = VirtualBench(SMALL, Echo())
 

@@ -40,7 +40,7 @@ depends: {probe.position: probe.angle}
 relay:
   script: [{loss: 1, way: sideways}]
 commands:
-  rack.power: {values: {on: [./on]}, safe: on, within: soon}
+  rack.power: {values: {on: [./on]}, safe: on, within: soon, restarts: 7up!}
 operator:
   acts: 3
 """
@@ -56,6 +56,7 @@ def test_the_rest_of_a_bench_is_told_although_its_nodes_are_wrong(tmp_path):
         "99:27: expected a list of signals, got `probe.angle`",
         "101:27: way: expected `both`, `to-node` or `from-node`, got `sideways`",
         "103:56: within: `soon` is not a number with a unit such as `150 ms`",
+        "103:72: restarts: `7up!` is not a name",
         "105:9: expected actions with what is driven instead, got `3`",
     ]
 

@@ -13,6 +13,11 @@ TABLE = {
     "s": ("time", 1, 0),
     "ms": ("time", Fraction(1, 1000), 0),
     "m/s": ("length*time^-1", 1, 0),
+    "kn": (
+        "length*time^-1",
+        Fraction(1852, 3600),
+        0,
+    ),  # 1852 m/h: SI Brochure, 8th ed., table 8 (from memory)
     "m^2": ("length^2", 1, 0),
     "deg": ("angle", 1, 0),
     "deg/s": ("angle*time^-1", 1, 0),

@@ -85,6 +85,8 @@ def test_numbers_are_in_the_unit_of_the_left_side():
         ("cart.speed * cart.time = cistern.depth", "mm", D(500)),
         ("cistern.depth = cart.speed * cart.time", "mm", D(500)),
         ("cart.speed = cistern.depth / cart.time", "m/s", D(2)),
+        ("cart.speed < 4 kn", "m/s", D(2)),
+        ("cistern.depth * cold.absolute / cistern.depth = mast.temperature", "°C", D("26.85")),
         ("mast.temperature = room.warmth", "°C", D(100)),
     ],
 )
@@ -97,6 +99,7 @@ def test_a_product_is_told_in_the_unit_of_the_other_side_and_a_signal_in_its_own
         "cistern.depth": D(500),
         "mast.temperature": D(100),
         "room.warmth": D(212),
+        "cold.absolute": D(300),
     }
     relation = bound(text)
 

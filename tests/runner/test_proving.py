@@ -157,30 +157,36 @@ def elsewhere(folder):
     change(folder / "alarms.yaml", signal, "boiler.heat")
 
 
+def proof_in(plan):
+    """Return the line of a plan that proves something."""
+    (step,) = [line for line in plan.read_text().splitlines() if "prove:" in line]
+    return step
+
+
+def refused(options, plan):
+    """Return what is wrong with a plan."""
+    with pytest.raises(DescriptionError) as caught:
+        run_plans(options(plans=(str(plan),)), say=print)
+    return caught.value.mistakes
+
+
 def test_what_hangs_on_a_wrong_spec_is_no_mistake_of_its_own(options, folder):
     """However many steps prove it."""
     elsewhere(folder)
-    text = (folder / "plan.yaml").read_text()
-    (step,) = [line for line in text.splitlines() if "prove:" in line]
-    change(folder / "plan.yaml", step, f"{step}\n{step}")
+    plan = folder / "plan.yaml"
+    change(plan, proof_in(plan), f"{proof_in(plan)}\n{proof_in(plan)}")
 
-    with pytest.raises(DescriptionError) as caught:
-        run_plans(options(plans=(str(folder / "plan.yaml"),)), say=print)
-
-    (mistake,) = caught.value.mistakes
+    (mistake,) = refused(options, plan)
     assert "there is no signal `boiler.heat`" in str(mistake)
 
 
 def test_a_proof_about_another_rack_is_one_mistake(options, folder):
     elsewhere(folder)
-    plan = (folder / "plan.yaml").read_text()
-    (step,) = [line for line in plan.splitlines() if "prove:" in line]
-    change(folder / "plan.yaml", step, f"      - wait: soon\n{step}")
+    plan = folder / "plan.yaml"
+    change(plan, proof_in(plan), f"      - wait: soon\n{proof_in(plan)}")
 
-    with pytest.raises(DescriptionError) as caught:
-        run_plans(options(plans=(str(folder / "plan.yaml"),)), say=print)
-
-    assert "such as `boiler` (2 mistakes)" in str(caught.value)
+    (mistake,) = refused(options, plan)
+    assert "such as `boiler` (2 mistakes)" in str(mistake)
 
 
 def test_mistakes_of_the_spec_are_mistakes_of_the_plan(options, folder):

@@ -54,6 +54,18 @@ def life(sequence, seconds, boots=1):
     return {"sequence": sequence, "uptime": int(seconds * SECOND), "boots": boots}
 
 
+def test_by_the_boot_count_though_readings_are_counted_on():
+    """A node that keeps its count of readings over a restart."""
+    counted = Layout(
+        name="reading",
+        role=Role.READING,
+        fields=(number("sequence", "u16", Carries.SEQUENCE), *BOOTS.fields),
+    )
+    heard = [(100 * n, {"sequence": n, "boots": 4 + n // 3}) for n in range(5)]
+
+    assert reboots(counted, *heard) == [(300, "boot count 5, was 4")]
+
+
 def test_by_the_boot_count_alone():
     heard = [(0, {"boots": 4}), (100, {"boots": 4}), (200, {"boots": 5})]
 
